@@ -1,0 +1,54 @@
+"""What is measured of a customer's picture, and what follows at a print width."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from pydantic import Field
+
+from service.domain.values import Frozen, Share, SrgbHex
+
+MM_PER_INCH = 25.4
+
+
+class PaletteColour(Frozen):
+    """One colour of the artwork and the share of its opaque area it covers."""
+
+    srgb: SrgbHex
+    share: Share
+
+
+class InkBox(Frozen):
+    """The smallest box of pixels that holds everything not fully transparent."""
+
+    left: Annotated[int, Field(ge=0)]
+    top: Annotated[int, Field(ge=0)]
+    width: Annotated[int, Field(ge=1)]
+    height: Annotated[int, Field(ge=1)]
+
+
+class ArtworkMeasures(Frozen):
+    """Measures of an artwork, taken once from its pixels.
+
+    ``opaque_share`` is the share of the ink box's pixels with alpha above 250 of 255,
+    ``soft_alpha_share`` of those from 5 to 250. ``near_white_share`` is the share of the inked
+    area with L* above 97. The palette covers the inked area and is sorted by falling share.
+    A print width always means the width of the ink box.
+    """
+
+    width_px: Annotated[int, Field(ge=1)]
+    height_px: Annotated[int, Field(ge=1)]
+    ink_box: InkBox
+    has_alpha: bool
+    opaque_share: Share
+    soft_alpha_share: Share
+    near_white_share: Share
+    palette: Annotated[tuple[PaletteColour, ...], Field(min_length=1, max_length=16)]
+
+    def height_mm_at(self, width_mm: float) -> float:
+        """Height in mm of the ink box when it is printed ``width_mm`` wide."""
+        return width_mm * self.ink_box.height / self.ink_box.width
+
+    def resolution_ppi_at(self, width_mm: float) -> float:
+        """Pixels per inch across the ink box at that width."""
+        return self.ink_box.width / (width_mm / MM_PER_INCH)

@@ -1,0 +1,74 @@
+"""Stations and the machines that stand at them."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from pydantic import Field
+
+from service.domain.media import Ink
+from service.domain.values import Frozen, LengthMm, Money, Slug, TemperatureC, Words
+
+
+class Station(Frozen):
+    """A machine or a bench with working minutes per day; ``machines`` work side by side."""
+
+    id: Slug
+    name: Words
+    minutes_per_day: Annotated[int, Field(gt=0, le=1_440)]
+    machines: Annotated[int, Field(ge=1, le=100)] = 1
+    labour_rate_per_hour: Money
+    machine_rate_per_hour: Money
+
+    @property
+    def capacity_min(self) -> int:
+        """Minutes of work the station can do on one working day."""
+        return self.minutes_per_day * self.machines
+
+
+class Printer(Frozen):
+    """An inkjet printer; ``ink_ml_m2`` is what full cover takes."""
+
+    id: Slug
+    name: Words
+    station: Slug
+    ink: Ink
+    max_width_mm: LengthMm
+    colour_profile: Words
+    ink_ml_m2: Annotated[float, Field(gt=0, le=200)]
+    ink_price_per_ml: Money
+
+
+class Plotter(Frozen):
+    """A cutting plotter."""
+
+    id: Slug
+    name: Words
+    station: Slug
+    max_width_mm: LengthMm
+    blade_offset_mm: Annotated[float, Field(ge=0, le=2)]
+
+
+class Press(Frozen):
+    """A heat press.
+
+    The usable platen is the platen less ``edge_mm`` on every side. The surface may differ from the
+    display by ``temp_error_k`` either way. ``ceiling_c`` is the highest setting.
+    """
+
+    id: Slug
+    name: Words
+    station: Slug
+    platen_width_mm: LengthMm
+    platen_length_mm: LengthMm
+    edge_mm: Annotated[float, Field(ge=0, le=50)] = 10.0
+    temp_error_k: Annotated[float, Field(ge=0, le=25)]
+    ceiling_c: TemperatureC
+
+    @property
+    def usable_mm(self) -> tuple[float, float]:
+        """Usable width and length of the platen in mm."""
+        return (
+            self.platen_width_mm - 2 * self.edge_mm,
+            self.platen_length_mm - 2 * self.edge_mm,
+        )

@@ -1,0 +1,1 @@
+"""Tables, engine, transactions and files. Knows the domain's values, never the web."""

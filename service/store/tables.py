@@ -1,0 +1,284 @@
+"""Every table of the service.
+
+Documents (requests, answers, payloads) are kept as the JSON text that was made once, so that what
+is read back is byte for byte what was written, on every store. Money is in integer minor units,
+station time in whole seconds, times in UTC. Table classes do not validate: values are checked
+before they reach one.
+"""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import Any
+
+from sqlalchemy import BigInteger, CheckConstraint, Index, MetaData, Text, UniqueConstraint
+from sqlmodel import Field, SQLModel
+
+NAMING = {
+    "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+    "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+    "ck": "ck_%(table_name)s_%(constraint_name)s",
+    "fk": "fk_%(table_name)s_%(column_0_N_name)s",
+    "pk": "pk_%(table_name)s",
+}
+"""Names for every constraint, without which SQLite's batch migrations cannot drop one."""
+
+SQLModel.metadata.naming_convention = NAMING
+metadata: MetaData = SQLModel.metadata
+
+ORDER_STATES = ("accepted", "in_work", "ready", "sent", "cancelled")
+TICKET_STATES = ("waiting", "on_bench", "made", "checked", "sent", "halted", "cancelled")
+DELIVERY_STATES = ("pending", "delivered", "failed")
+SCOPES = ("storefront", "staff", "owner")
+
+
+def _one_of(column: str, values: tuple[str, ...]) -> CheckConstraint:
+    listed = ", ".join(f"'{value}'" for value in values)
+    return CheckConstraint(f"{column} IN ({listed})", name=f"{column}_known")
+
+
+class CatalogueVersion(SQLModel, table=True):
+    """One immutable version of the catalogue; the newest ``seq`` is the one in force."""
+
+    __tablename__ = "catalogue_version"
+    __table_args__: Any = (UniqueConstraint("version"),)
+
+    seq: int | None = Field(default=None, primary_key=True)
+    version: str = Field(max_length=64)
+    document_json: str = Field(sa_type=Text)
+    created_at: datetime
+
+
+class ApiKey(SQLModel, table=True):
+    """A caller's key. Only the SHA-256 of the secret is kept."""
+
+    __tablename__ = "api_key"
+    __table_args__: Any = (
+        UniqueConstraint("secret_sha256"),
+        _one_of("scope", SCOPES),
+    )
+
+    id: str = Field(primary_key=True, max_length=40)
+    holder: str = Field(max_length=48, index=True)
+    scope: str = Field(max_length=16)
+    label: str = Field(default="", max_length=80)
+    secret_sha256: str = Field(max_length=64)
+    created_at: datetime
+    expires_at: datetime | None = None
+    revoked_at: datetime | None = None
+
+
+class Artwork(SQLModel, table=True):
+    """An uploaded picture; its bytes lie in the file store under ``sha256``."""
+
+    __tablename__ = "artwork"
+    __table_args__: Any = (UniqueConstraint("holder", "sha256"),)
+
+    id: str = Field(primary_key=True, max_length=40)
+    holder: str = Field(max_length=48)
+    sha256: str = Field(max_length=64)
+    media_type: str = Field(max_length=40)
+    byte_size: int
+    rights_declared: bool
+    measures_json: str = Field(sa_type=Text)
+    created_at: datetime
+
+
+class Quote(SQLModel, table=True):
+    """A priced, dated, time-limited answer, bound to a catalogue version."""
+
+    __tablename__ = "quote"
+    __table_args__: Any = (Index(None, "holder", "created_at"),)
+
+    id: str = Field(primary_key=True, max_length=40)
+    holder: str = Field(max_length=48)
+    catalogue_version: str = Field(max_length=64, foreign_key="catalogue_version.version")
+    request_json: str = Field(sa_type=Text)
+    answer_json: str = Field(sa_type=Text)
+    cost_json: str = Field(sa_type=Text)
+    plan_json: str = Field(sa_type=Text)
+    total_minor: int = Field(sa_type=BigInteger)
+    currency: str = Field(max_length=3)
+    promised_day: date
+    created_at: datetime
+    expires_at: datetime
+
+
+class Order(SQLModel, table=True):
+    """What was accepted, exactly as quoted. ``version`` counts visible changes."""
+
+    __tablename__ = "customer_order"
+    __table_args__: Any = (
+        UniqueConstraint("quote_id"),
+        Index(None, "holder", "placed_at"),
+        _one_of("state", ORDER_STATES),
+    )
+
+    id: str = Field(primary_key=True, max_length=40)
+    holder: str = Field(max_length=48)
+    quote_id: str = Field(max_length=40, foreign_key="quote.id")
+    reference: str = Field(default="", max_length=64)
+    state: str = Field(max_length=16)
+    total_minor: int = Field(sa_type=BigInteger)
+    currency: str = Field(max_length=3)
+    promised_day: date
+    placed_at: datetime
+    version: int = 1
+    event_sequence: int = 0
+
+
+class Ticket(SQLModel, table=True):
+    """One line's work for the bench; ``document_json`` holds its steps, settings and materials."""
+
+    __tablename__ = "ticket"
+    __table_args__: Any = (
+        UniqueConstraint("number"),
+        UniqueConstraint("order_id", "line_index"),
+        Index(None, "state", "promised_day", "id"),
+        _one_of("state", TICKET_STATES),
+    )
+
+    id: int | None = Field(default=None, primary_key=True)
+    number: str = Field(max_length=16)
+    order_id: str = Field(max_length=40, foreign_key="customer_order.id")
+    line_index: int
+    state: str = Field(max_length=16)
+    halted_from: str | None = Field(default=None, max_length=16)
+    pieces: int
+    promised_day: date
+    document_json: str = Field(sa_type=Text)
+    created_at: datetime
+    version: int = 1
+
+
+class TicketMove(SQLModel, table=True):
+    """One move of a ticket: who, when, from where to where, and why. Never deleted."""
+
+    __tablename__ = "ticket_move"
+
+    id: int | None = Field(default=None, primary_key=True)
+    ticket_id: int = Field(foreign_key="ticket.id", index=True)
+    move: str = Field(max_length=16)
+    from_state: str = Field(max_length=16)
+    to_state: str = Field(max_length=16)
+    who: str = Field(max_length=64)
+    note: str = Field(default="", sa_type=Text)
+    at: datetime
+
+
+class StationDay(SQLModel, table=True):
+    """Seconds already promised at a station on a day."""
+
+    __tablename__ = "station_day"
+    __table_args__: Any = (CheckConstraint("booked_s >= 0", name="booked_not_negative"),)
+
+    station: str = Field(primary_key=True, max_length=48)
+    day: date = Field(primary_key=True)
+    booked_s: int
+
+
+class Booking(SQLModel, table=True):
+    """A ticket's share of a station's day, so that cancelling gives it back."""
+
+    __tablename__ = "booking"
+
+    ticket_id: int = Field(primary_key=True, foreign_key="ticket.id")
+    station: str = Field(primary_key=True, max_length=48)
+    day: date = Field(primary_key=True)
+    seconds: int
+
+
+class WebhookEndpoint(SQLModel, table=True):
+    """Where a storefront wants to hear. ``event_types_json`` is a JSON list; empty means all."""
+
+    __tablename__ = "webhook_endpoint"
+
+    id: str = Field(primary_key=True, max_length=40)
+    holder: str = Field(max_length=48, index=True)
+    url: str = Field(max_length=2_000)
+    event_types_json: str = Field(sa_type=Text)
+    secret_sealed: bytes
+    created_at: datetime
+    disabled_at: datetime | None = None
+    disabled_reason: str = Field(default="", max_length=200)
+
+
+class Event(SQLModel, table=True):
+    """What happened, once, written in the transaction that made it true.
+
+    ``sequence`` counts an order's events from 1. ``spread_at`` is set when its deliveries exist.
+    """
+
+    __tablename__ = "event"
+    __table_args__: Any = (
+        UniqueConstraint("order_id", "sequence"),
+        Index(None, "spread_at", "seq"),
+    )
+
+    seq: int | None = Field(default=None, primary_key=True)
+    id: str = Field(max_length=40, unique=True)
+    holder: str = Field(max_length=48)
+    order_id: str = Field(max_length=40, foreign_key="customer_order.id")
+    sequence: int
+    type: str = Field(max_length=64)
+    payload_json: str = Field(sa_type=Text)
+    trace_id: str = Field(default="", max_length=32)
+    happened_at: datetime
+    spread_at: datetime | None = None
+
+
+class Delivery(SQLModel, table=True):
+    """The telling of one event to one endpoint.
+
+    ``claim_token`` and ``lease_until`` keep two senders from telling it at once; a result that
+    comes back under another token is dropped.
+    """
+
+    __tablename__ = "delivery"
+    __table_args__: Any = (
+        UniqueConstraint("event_seq", "endpoint_id"),
+        Index(None, "state", "next_at"),
+        Index(None, "endpoint_id", "order_id", "sequence"),
+        _one_of("state", DELIVERY_STATES),
+    )
+
+    id: int | None = Field(default=None, primary_key=True)
+    event_seq: int = Field(foreign_key="event.seq")
+    endpoint_id: str = Field(max_length=40, foreign_key="webhook_endpoint.id")
+    order_id: str = Field(max_length=40)
+    sequence: int
+    state: str = Field(max_length=16)
+    attempts: int = 0
+    next_at: datetime
+    lease_until: datetime | None = None
+    claim_token: str | None = Field(default=None, max_length=40)
+    done_at: datetime | None = None
+
+
+class DeliveryAttempt(SQLModel, table=True):
+    """One attempt to tell an endpoint; ``outcome`` is a word of ours, never the receiver's."""
+
+    __tablename__ = "delivery_attempt"
+
+    id: int | None = Field(default=None, primary_key=True)
+    delivery_id: int = Field(foreign_key="delivery.id", index=True)
+    attempt: int
+    at: datetime
+    duration_ms: int
+    status_code: int | None = None
+    outcome: str = Field(max_length=40)
+
+
+class StoredAnswer(SQLModel, table=True):
+    """The answer kept for an idempotency key, replayed to the same caller for the same request."""
+
+    __tablename__ = "stored_answer"
+
+    caller: str = Field(primary_key=True, max_length=48)
+    key: str = Field(primary_key=True, max_length=128)
+    fingerprint: str = Field(max_length=64)
+    status: int
+    headers_json: str = Field(sa_type=Text)
+    body_json: str = Field(sa_type=Text)
+    created_at: datetime
+    expires_at: datetime = Field(index=True)
