@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from enum import StrEnum
-from typing import Annotated
+from typing import Annotated, Self
 
-from pydantic import Field, StringConstraints, field_validator
+from pydantic import Field, StringConstraints, model_validator
 
 from service.domain.fibres import FibreContent
 from service.domain.values import Frozen, LengthMm, Money, SizeName, Slug, SrgbHex, Words
@@ -127,14 +127,17 @@ class Blank(Frozen):
     sizes: Annotated[tuple[BlankSize, ...], Field(min_length=1)]
     placements: Annotated[tuple[Placement, ...], Field(min_length=1)]
 
-    @field_validator("colours", "sizes", "placements", mode="after")
-    @classmethod
-    def _no_twins(cls, entries: tuple[Frozen, ...]) -> tuple[Frozen, ...]:
-        names = [getattr(entry, "id", None) or getattr(entry, "size", "") for entry in entries]
-        twins = sorted({name for name in names if names.count(name) > 1})
-        if twins:
-            raise ValueError(f"listed twice: {', '.join(twins)}")
-        return entries
+    @model_validator(mode="after")
+    def _no_twins(self) -> Self:
+        for label, names in (
+            ("colour", [colour.id for colour in self.colours]),
+            ("size", [size.size for size in self.sizes]),
+            ("placement", [placement.id for placement in self.placements]),
+        ):
+            twins = sorted({name for name in names if names.count(name) > 1})
+            if twins:
+                raise ValueError(f"{label} listed twice: {', '.join(twins)}")
+        return self
 
     def colour(self, colour_id: str) -> ClothColour | None:
         """The stocked colour of that id, or None."""

@@ -144,7 +144,7 @@ class FibreContent(Frozen):
 
     @classmethod
     def of(cls, **percents: int | str | Decimal) -> Self:
-        """Build from keyword arguments, for example ``FibreContent.of(cotton=50, polyester=50)``."""
+        """Build from keyword arguments, as in ``FibreContent.of(cotton=50, polyester=50)``."""
         return cls(
             shares=tuple(
                 FibreShare(fibre=Fibre(name.replace("_", " ")), percent=Decimal(percent))

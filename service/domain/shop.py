@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping
 from datetime import date, time
 from decimal import Decimal
@@ -16,7 +17,7 @@ from service.domain.blanks import Blank
 from service.domain.machines import Plotter, Press, Printer, Station
 from service.domain.media import Medium
 from service.domain.methods import Method
-from service.domain.values import Frozen, LengthMm, Money, Percent, Share, Slug, TemperatureC, Words
+from service.domain.values import Frozen, LengthMm, Money, Percent, Share, Slug, Words
 
 
 class LabelRegime(StrEnum):
@@ -88,7 +89,7 @@ class PriceBook(Frozen):
     def _breaks_rise(cls, breaks: tuple[QuantityBreak, ...]) -> tuple[QuantityBreak, ...]:
         if breaks[0].from_pieces != 1:
             raise ValueError("the first quantity break must start from 1 piece")
-        for lower, upper in zip(breaks, breaks[1:], strict=False):
+        for lower, upper in itertools.pairwise(breaks):
             if upper.from_pieces <= lower.from_pieces:
                 raise ValueError(
                     f"quantity breaks overlap: {upper.from_pieces} follows {lower.from_pieces}"
@@ -166,4 +167,9 @@ class Catalogue(Frozen):
     @cached_property
     def machine_by_id(self) -> Mapping[str, Printer | Plotter | Press]:
         """Printers, plotters and presses by id."""
-        return {m.id: m for m in (*self.printers, *self.plotters, *self.presses)}
+        machines: list[Printer | Plotter | Press] = [
+            *self.printers,
+            *self.plotters,
+            *self.presses,
+        ]
+        return {machine.id: machine for machine in machines}

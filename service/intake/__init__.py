@@ -1,0 +1,1 @@
+"""Use cases, one a module, each one transaction."""

@@ -1,0 +1,1 @@
+"""Telling storefronts what happened: endpoints, sender, signature, address guard."""

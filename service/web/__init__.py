@@ -1,0 +1,1 @@
+"""HTTP: the application, its routers, and how mistakes are answered."""

@@ -1,0 +1,1 @@
+"""Timings, run by command and never by default."""

@@ -1,0 +1,1 @@
+"""Compatibility rules: pure functions from facts to readings, collected and never first-fail."""
