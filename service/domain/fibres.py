@@ -94,24 +94,52 @@ _FACTS: dict[Fibre, FibreFacts] = {
 FIBRE_FACTS: Mapping[Fibre, FibreFacts] = MappingProxyType(_FACTS)
 """Facts by fibre. ``other fibres`` stands for the unknown and takes a cautious ceiling."""
 
-_NAMES: dict[str, Fibre] = {
-    **{fibre.value: fibre for fibre in Fibre},
-    "flax": Fibre.LINEN,
-    "nylon": Fibre.POLYAMIDE,
-    "spandex": Fibre.ELASTANE,
-    "rayon": Fibre.VISCOSE,
-    "other fiber": Fibre.OTHER,
-    "other fibers": Fibre.OTHER,
-    "other fibre": Fibre.OTHER,
-    "pla": Fibre.POLYLACTIDE,
-    "olefin": Fibre.POLYPROPYLENE,
-    "vinyon": Fibre.CHLOROFIBRE,
+_EU_NAMES: dict[Fibre, tuple[str, ...]] = {
+    **{fibre: (fibre.value,) for fibre in Fibre},
+    Fibre.LINEN: ("linen", "flax"),
+    Fibre.POLYAMIDE: ("polyamide", "nylon"),
+    Fibre.OTHER: ("other fibres", "other fibre"),
 }
+_US_NAMES: dict[Fibre, tuple[str, ...]] = {
+    **_EU_NAMES,
+    Fibre.POLYAMIDE: ("nylon",),
+    Fibre.ELASTANE: ("spandex",),
+    Fibre.VISCOSE: ("rayon",),
+    Fibre.MODAL: ("rayon (modal)",),
+    Fibre.LYOCELL: ("lyocell", "rayon (lyocell)"),
+    Fibre.CUPRO: ("rayon (cupro)",),
+    Fibre.POLYPROPYLENE: ("olefin",),
+    Fibre.POLYETHYLENE: ("olefin",),
+    Fibre.POLYLACTIDE: ("PLA",),
+    Fibre.CHLOROFIBRE: ("vinyon",),
+    Fibre.OTHER: ("other fiber", "other fibers"),
+}
+
+EU_LABEL_NAMES: Mapping[Fibre, tuple[str, ...]] = MappingProxyType(_EU_NAMES)
+"""Names a label may use under Annex I of Regulation (EU) No 1007/2011; the usual one first."""
+
+US_LABEL_NAMES: Mapping[Fibre, tuple[str, ...]] = MappingProxyType(_US_NAMES)
+"""Names a label may use under 16 CFR 303.7; the usual one first."""
+
+
+def plain_name(name: str) -> str:
+    """A fibre name in lower case with single blanks, so that names compare."""
+    return " ".join(name.lower().split())
+
+
+_FIBRE_BY_NAME: dict[str, Fibre] = {
+    plain_name(name): fibre
+    for names in (US_LABEL_NAMES, EU_LABEL_NAMES)
+    for fibre, written in names.items()
+    for name in written
+}
+# Olefin is polypropylene or polyethylene; cloth is mostly the first (common practice, no source).
+_FIBRE_BY_NAME["olefin"] = Fibre.POLYPROPYLENE
 
 
 def fibre_named(name: str) -> Fibre | None:
     """The fibre a generic name stands for (EU or US name, any case), or None if it is none."""
-    return _NAMES.get(" ".join(name.lower().split()))
+    return _FIBRE_BY_NAME.get(plain_name(name))
 
 
 class FibreShare(Frozen):

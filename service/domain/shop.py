@@ -55,6 +55,8 @@ class Policy(Frozen):
     migration_onset_c: Annotated[float, Field(ge=110, le=160)] = 138.0
     migration_polyester_percent: Percent = Decimal(50)
     migration_film_lightness: Annotated[float, Field(ge=0, le=100)] = 50.0
+    colour_counts_from_share: Annotated[float, Field(gt=0, le=0.25)] = 0.02
+    film_bond_percent: Percent = Decimal(80)
     print_share_of_half_chest: Annotated[float, Field(ge=0.3, le=0.9)] = 0.60
     nearest_alternatives: Annotated[int, Field(ge=1, le=20)] = 5
     quote_valid_min: Annotated[int, Field(ge=5, le=43_200)] = 1_440

@@ -3,7 +3,7 @@
 Documents (requests, answers, payloads) are kept as the JSON text that was made once, so that what
 is read back is byte for byte what was written, on every store. Money is in integer minor units,
 station time in whole seconds, times in UTC. Table classes do not validate: values are checked
-before they reach one.
+before they reach one, and the database's own checks stand behind that, the same on every store.
 """
 
 from __future__ import annotations
@@ -11,8 +11,18 @@ from __future__ import annotations
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import BigInteger, CheckConstraint, Index, MetaData, Text, UniqueConstraint
+from sqlalchemy import (
+    BigInteger,
+    CheckConstraint,
+    Index,
+    MetaData,
+    Table,
+    Text,
+    UniqueConstraint,
+    func,
+)
 from sqlmodel import Field, SQLModel
+from sqlmodel.sql.sqltypes import AutoString
 
 NAMING = {
     "ix": "ix_%(table_name)s_%(column_0_N_name)s",
@@ -35,6 +45,10 @@ SCOPES = ("storefront", "staff", "owner")
 def _one_of(column: str, values: tuple[str, ...]) -> CheckConstraint:
     listed = ", ".join(f"'{value}'" for value in values)
     return CheckConstraint(f"{column} IN ({listed})", name=f"{column}_known")
+
+
+def _at_least(column: str, least: int) -> CheckConstraint:
+    return CheckConstraint(f"{column} >= {least}", name=f"{column}_least")
 
 
 class CatalogueVersion(SQLModel, table=True):
@@ -72,7 +86,7 @@ class Artwork(SQLModel, table=True):
     """An uploaded picture; its bytes lie in the file store under ``sha256``."""
 
     __tablename__ = "artwork"
-    __table_args__: Any = (UniqueConstraint("holder", "sha256"),)
+    __table_args__: Any = (UniqueConstraint("holder", "sha256"), _at_least("byte_size", 1))
 
     id: str = Field(primary_key=True, max_length=40)
     holder: str = Field(max_length=48)
@@ -88,7 +102,7 @@ class Quote(SQLModel, table=True):
     """A priced, dated, time-limited answer, bound to a catalogue version."""
 
     __tablename__ = "quote"
-    __table_args__: Any = (Index(None, "holder", "created_at"),)
+    __table_args__: Any = (Index(None, "holder", "created_at"), _at_least("total_minor", 0))
 
     id: str = Field(primary_key=True, max_length=40)
     holder: str = Field(max_length=48)
@@ -112,6 +126,9 @@ class Order(SQLModel, table=True):
         UniqueConstraint("quote_id"),
         Index(None, "holder", "placed_at"),
         _one_of("state", ORDER_STATES),
+        _at_least("total_minor", 0),
+        _at_least("version", 1),
+        _at_least("event_sequence", 0),
     )
 
     id: str = Field(primary_key=True, max_length=40)
@@ -136,6 +153,10 @@ class Ticket(SQLModel, table=True):
         UniqueConstraint("order_id", "line_index"),
         Index(None, "state", "promised_day", "id"),
         _one_of("state", TICKET_STATES),
+        _one_of("halted_from", TICKET_STATES),
+        _at_least("line_index", 0),
+        _at_least("pieces", 1),
+        _at_least("version", 1),
     )
 
     id: int | None = Field(default=None, primary_key=True)
@@ -155,6 +176,10 @@ class TicketMove(SQLModel, table=True):
     """One move of a ticket: who, when, from where to where, and why. Never deleted."""
 
     __tablename__ = "ticket_move"
+    __table_args__: Any = (
+        _one_of("from_state", TICKET_STATES),
+        _one_of("to_state", TICKET_STATES),
+    )
 
     id: int | None = Field(default=None, primary_key=True)
     ticket_id: int = Field(foreign_key="ticket.id", index=True)
@@ -170,7 +195,7 @@ class StationDay(SQLModel, table=True):
     """Seconds already promised at a station on a day."""
 
     __tablename__ = "station_day"
-    __table_args__: Any = (CheckConstraint("booked_s >= 0", name="booked_not_negative"),)
+    __table_args__: Any = (_at_least("booked_s", 0),)
 
     station: str = Field(primary_key=True, max_length=48)
     day: date = Field(primary_key=True)
@@ -181,6 +206,7 @@ class Booking(SQLModel, table=True):
     """A ticket's share of a station's day, so that cancelling gives it back."""
 
     __tablename__ = "booking"
+    __table_args__: Any = (_at_least("seconds", 0),)
 
     ticket_id: int = Field(primary_key=True, foreign_key="ticket.id")
     station: str = Field(primary_key=True, max_length=48)
@@ -213,6 +239,7 @@ class Event(SQLModel, table=True):
     __table_args__: Any = (
         UniqueConstraint("order_id", "sequence"),
         Index(None, "spread_at", "seq"),
+        _at_least("sequence", 1),
     )
 
     seq: int | None = Field(default=None, primary_key=True)
@@ -240,6 +267,7 @@ class Delivery(SQLModel, table=True):
         Index(None, "state", "next_at"),
         Index(None, "endpoint_id", "order_id", "sequence"),
         _one_of("state", DELIVERY_STATES),
+        _at_least("attempts", 0),
     )
 
     id: int | None = Field(default=None, primary_key=True)
@@ -259,6 +287,7 @@ class DeliveryAttempt(SQLModel, table=True):
     """One attempt to tell an endpoint; ``outcome`` is a word of ours, never the receiver's."""
 
     __tablename__ = "delivery_attempt"
+    __table_args__: Any = (_at_least("attempt", 1), _at_least("duration_ms", 0))
 
     id: int | None = Field(default=None, primary_key=True)
     delivery_id: int = Field(foreign_key="delivery.id", index=True)
@@ -273,6 +302,7 @@ class StoredAnswer(SQLModel, table=True):
     """The answer kept for an idempotency key, replayed to the same caller for the same request."""
 
     __tablename__ = "stored_answer"
+    __table_args__: Any = (CheckConstraint("status BETWEEN 100 AND 599", name="status_known"),)
 
     caller: str = Field(primary_key=True, max_length=48)
     key: str = Field(primary_key=True, max_length=128)
@@ -282,3 +312,23 @@ class StoredAnswer(SQLModel, table=True):
     body_json: str = Field(sa_type=Text)
     created_at: datetime
     expires_at: datetime = Field(index=True)
+
+
+def _bound_texts(table: Table) -> None:
+    # SQLite keeps a text of any length in a VARCHAR(n); a check bounds it as PostgreSQL does.
+    for column in table.columns:
+        if isinstance(column.type, AutoString):
+            bound = func.length(column) <= column.type.length
+            table.append_constraint(CheckConstraint(bound, name=f"{column.name}_length"))
+
+
+def _judge_references_at_commit(table: Table) -> None:
+    # The tables declare no relationships, so a flush writes rows of several tables in any order.
+    for reference in table.foreign_key_constraints:
+        reference.deferrable = True
+        reference.initially = "DEFERRED"
+
+
+for _table in metadata.sorted_tables:
+    _bound_texts(_table)
+    _judge_references_at_commit(_table)

@@ -1,1 +1,33 @@
-"""Compatibility rules: pure functions from facts to readings, collected and never first-fail."""
+"""Compatibility rules: pure functions from facts to readings, collected and never first-fail.
+
+To add one, write it in the module of its subject and list it in ``RULES``.
+"""
+
+from service.domain.rules.build import (
+    CLOTH_FINISH,
+    COLOURS_SHOWN,
+    FILM_BOND,
+    FILM_LAYERING,
+    MIRRORED_SIDE,
+)
+from service.domain.rules.contract import Facts, Finding, Reading, Rule, Severity
+from service.domain.rules.dye import DYE_CLOTH_LIGHTNESS, DYE_FIBRE_SHARE
+from service.domain.rules.geometry import MEDIUM_SIZE, PLACEMENT_AREA, PLATEN
+from service.domain.rules.heat import DYE_MIGRATION, HEAT_WINDOW
+
+RULES: tuple[Rule, ...] = (
+    DYE_FIBRE_SHARE,
+    DYE_CLOTH_LIGHTNESS,
+    HEAT_WINDOW,
+    DYE_MIGRATION,
+    PLACEMENT_AREA,
+    PLATEN,
+    MEDIUM_SIZE,
+    FILM_BOND,
+    CLOTH_FINISH,
+    FILM_LAYERING,
+    MIRRORED_SIDE,
+    COLOURS_SHOWN,
+)
+
+__all__ = ["RULES", "Facts", "Finding", "Reading", "Rule", "Severity"]

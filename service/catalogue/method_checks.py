@@ -1,0 +1,219 @@
+"""Checks of machines and methods: that what is named is there, fits, and is used in a right order.
+
+Whether ``mirrored`` is stated rightly is not asked here: a rule reports that with its reason.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from service.catalogue.faults import DocumentPath, PathFaults
+from service.domain.machines import Plotter, Press, Printer
+from service.domain.media import Medium, PressWindow
+from service.domain.methods import HEATED, Method, Operation, OperationKind
+from service.domain.shop import Catalogue
+
+Machine = Printer | Plotter | Press
+
+_MACHINE_FOR: dict[OperationKind, type[Machine]] = {
+    OperationKind.PRINT: Printer,
+    OperationKind.CUT: Plotter,
+    **dict.fromkeys(HEATED, Press),
+}
+_MACHINE_WORDS: dict[type[Machine], str] = {
+    Printer: "printer",
+    Plotter: "plotter",
+    Press: "press",
+}
+_FIXING = frozenset({OperationKind.TACK, OperationKind.PRESS})
+_PREPARING = frozenset({OperationKind.PRINT, OperationKind.CUT, OperationKind.WEED})
+
+
+def machine_faults(catalogue: Catalogue) -> PathFaults:
+    """Machines at stations that are not there, without an ink price, or of no use to any film."""
+    lists: dict[str, tuple[Machine, ...]] = {
+        "printers": catalogue.printers,
+        "plotters": catalogue.plotters,
+        "presses": catalogue.presses,
+    }
+    coolest = min(medium.press.temp_min_c for medium in catalogue.media)
+    for name, machines in lists.items():
+        for index, machine in enumerate(machines):
+            for field, message in _of_machine(catalogue, machine, coolest):
+                yield (name, index, field), message
+
+
+def _of_machine(
+    catalogue: Catalogue, machine: Machine, coolest_c: float
+) -> Iterator[tuple[str, str]]:
+    if machine.station not in catalogue.station_by_id:
+        what = f"machine '{machine.id}' stands at station '{machine.station}'"
+        yield "station", f"{what}, which is not in the catalogue"
+    if isinstance(machine, Printer) and machine.ink_price_per_ml == 0:
+        yield "ink_price_per_ml", f"the price of the ink of '{machine.id}' is missing"
+    if isinstance(machine, Press) and machine.ceiling_c < coolest_c:
+        what = (
+            f"press '{machine.id}' goes up to {machine.ceiling_c:g} C, below the press window of "
+            f"every medium; the lowest begins at {coolest_c:g} C"
+        )
+        yield "ceiling_c", what
+
+
+def method_faults(catalogue: Catalogue) -> PathFaults:
+    """Faults of every operation by itself, then of the order they stand in."""
+    for index, method in enumerate(catalogue.methods):
+        for step, operation in enumerate(method.operations):
+            facts = _Facts(catalogue, method, operation, ("methods", index, "operations", step))
+            yield from _station_faults(facts)
+            yield from _machine_kind_faults(facts)
+            if operation.medium is not None and facts.medium is None:
+                what = f"{facts.label} names medium '{operation.medium}'"
+                yield (*facts.path, "medium"), f"{what}, which is not in the catalogue"
+            yield from _width_faults(facts)
+            yield from _ink_faults(facts)
+        yield from _order_faults(catalogue, method, ("methods", index, "operations"))
+        yield from _heat_faults(catalogue, method, ("methods", index, "operations"))
+
+
+@dataclass(frozen=True, slots=True)
+class _Facts:
+    """One operation with what it names, as far as the catalogue has it."""
+
+    catalogue: Catalogue
+    method: Method
+    operation: Operation
+    path: DocumentPath
+
+    @property
+    def label(self) -> str:
+        return f"'{self.operation.kind}' of method '{self.method.id}'"
+
+    @property
+    def machine(self) -> Machine | None:
+        return self.catalogue.machine_by_id.get(self.operation.machine or "")
+
+    @property
+    def medium(self) -> Medium | None:
+        return self.catalogue.medium_by_id.get(self.operation.medium or "")
+
+
+def _station_faults(facts: _Facts) -> PathFaults:
+    operation, path = facts.operation, facts.path
+    station = facts.catalogue.station_by_id.get(operation.station)
+    if station is None:
+        what = f"{facts.label} stands at station '{operation.station}'"
+        yield (*path, "station"), f"{what}, which is not in the catalogue"
+        return
+    if facts.machine is not None and facts.machine.station != station.id:
+        what = (
+            f"{facts.label} stands at station '{station.id}', but its machine "
+            f"'{facts.machine.id}' stands at '{facts.machine.station}'"
+        )
+        yield (*path, "station"), what
+    minutes = operation.setup_min + operation.each_min
+    if minutes > station.minutes_per_day:
+        what = (
+            f"{facts.label} takes {minutes} minutes for one piece, more than the "
+            f"{station.minutes_per_day} of a day at station '{station.id}'"
+        )
+        yield (*path, "each_min"), what
+
+
+def _machine_kind_faults(facts: _Facts) -> PathFaults:
+    operation = facts.operation
+    if operation.machine is None:
+        return
+    wanted = _MACHINE_FOR.get(operation.kind)
+    if facts.machine is None:
+        what = f"{facts.label} names machine '{operation.machine}'"
+        yield (*facts.path, "machine"), f"{what}, which is not in the catalogue"
+    elif wanted is not None and not isinstance(facts.machine, wanted):
+        found = _MACHINE_WORDS[type(facts.machine)]
+        what = (
+            f"{facts.label} needs a {_MACHINE_WORDS[wanted]}, and '{operation.machine}' is a "
+            f"{found}"
+        )
+        yield (*facts.path, "machine"), what
+
+
+def _width_faults(facts: _Facts) -> PathFaults:
+    machine, medium = facts.machine, facts.medium
+    if facts.operation.kind not in _MACHINE_FOR or medium is None:
+        return
+    if isinstance(machine, Printer | Plotter) and medium.width_mm > machine.max_width_mm:
+        what = (
+            f"medium '{medium.id}' is {medium.width_mm:g} mm wide, and '{machine.id}' takes up to "
+            f"{machine.max_width_mm:g} mm"
+        )
+        yield (*facts.path, "medium"), what
+
+
+def _ink_faults(facts: _Facts) -> PathFaults:
+    machine, medium = facts.machine, facts.medium
+    if facts.operation.kind is not OperationKind.PRINT or medium is None:
+        return
+    if isinstance(machine, Printer) and machine.ink not in medium.prints_with:
+        taken = " and ".join(medium.prints_with) or "no ink at all"
+        what = f"'{machine.id}' prints {machine.ink}, and medium '{medium.id}' takes {taken}"
+        yield (*facts.path, "medium"), what
+
+
+def _order_faults(catalogue: Catalogue, method: Method, path: DocumentPath) -> PathFaults:
+    done: set[tuple[OperationKind, str]] = set()
+    last_fixed = {
+        operation.medium: step
+        for step, operation in enumerate(method.operations)
+        if operation.kind in _FIXING
+    }
+    for step, operation in enumerate(method.operations):
+        medium = catalogue.medium_by_id.get(operation.medium or "")
+        if medium is None:
+            continue
+        kind, where = operation.kind, (*path, step, "medium")
+        name = f"'{kind}' of method '{method.id}'"
+        if kind in _PREPARING and last_fixed.get(medium.id, -1) < step:
+            yield where, f"{name}: medium '{medium.id}' is never tacked or pressed afterwards"
+        if kind is OperationKind.WEED and (OperationKind.CUT, medium.id) not in done:
+            yield where, f"{name}: medium '{medium.id}' was not cut before"
+        printed = (OperationKind.PRINT, medium.id) in done
+        if kind in _FIXING and not medium.stays_on_cloth and not printed:
+            yield where, f"{name}: nothing was printed on medium '{medium.id}' before"
+        done.add((kind, medium.id))
+
+
+def _heat_faults(catalogue: Catalogue, method: Method, path: DocumentPath) -> PathFaults:
+    """Strokes that no setting of their press allows, whatever the garment."""
+    on_cloth: dict[str, Medium] = {}
+    for step, operation in enumerate(method.operations):
+        medium = catalogue.medium_by_id.get(operation.medium or "")
+        press = catalogue.machine_by_id.get(operation.machine or "")
+        window = operation.window or (medium.press if medium else None)
+        if operation.kind not in HEATED or window is None or not isinstance(press, Press):
+            continue
+        limits = _set_limits(window, press, on_cloth)
+        highest, because = min(limits)
+        lowest = window.temp_min_c + press.temp_error_k
+        if highest < lowest:
+            what = (
+                f"'{operation.kind}' of method '{method.id}' has no setting that works: press "
+                f"'{press.id}', {press.temp_error_k:g} K in doubt, must be set to {lowest:g} C "
+                f"at least, and {because} allows {highest:g} C"
+            )
+            yield (*path, step), what
+        if medium is not None and medium.stays_on_cloth:
+            on_cloth[medium.id] = medium
+
+
+def _set_limits(
+    window: PressWindow, press: Press, on_cloth: dict[str, Medium]
+) -> list[tuple[float, str]]:
+    doubt = press.temp_error_k
+    return [
+        (window.temp_max_c - doubt, "the press window"),
+        (press.ceiling_c, "the press's ceiling"),
+        *(
+            (medium.withstands_c - doubt, f"film '{medium.id}' on the cloth")
+            for medium in on_cloth.values()
+        ),
+    ]

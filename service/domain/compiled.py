@@ -1,0 +1,50 @@
+"""A catalogue version made ready once and shared by every request."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from service.domain.chain import Chain, walk
+from service.domain.colour import Lab, lab_from_srgb_hex
+from service.domain.garments import Garment, stocked_garment
+from service.domain.shop import Catalogue
+
+
+@dataclass(frozen=True, slots=True)
+class CompiledCatalogue:
+    """The catalogue with every method walked and every blank in every colour made a garment.
+
+    ``garments`` is keyed by blank id and colour id, ``film_labs`` by medium id and film colour id;
+    ``film_lab_rows`` holds each medium's colours in its own order.
+    """
+
+    version: str
+    catalogue: Catalogue
+    chains: Mapping[str, Chain]
+    garments: Mapping[tuple[str, str], Garment]
+    film_labs: Mapping[tuple[str, str], Lab]
+    film_lab_rows: Mapping[str, tuple[Lab, ...]]
+
+
+def compile_catalogue(catalogue: Catalogue, version: str) -> CompiledCatalogue:
+    """Compile a cross-checked catalogue; a few milliseconds for a shop of 20 blanks."""
+    return CompiledCatalogue(
+        version=version,
+        catalogue=catalogue,
+        chains={method.id: walk(catalogue, method) for method in catalogue.methods},
+        garments={
+            (blank.id, colour.id): stocked_garment(blank, colour)
+            for blank in catalogue.blanks
+            for colour in blank.colours
+        },
+        film_labs={
+            (medium.id, colour.id): lab_from_srgb_hex(colour.srgb)
+            for medium in catalogue.media
+            for colour in medium.colours
+        },
+        film_lab_rows={
+            medium.id: tuple(lab_from_srgb_hex(colour.srgb) for colour in medium.colours)
+            for medium in catalogue.media
+        },
+    )

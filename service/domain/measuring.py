@@ -1,0 +1,143 @@
+"""Measures of an artwork from its pixels.
+
+Pixels come as an array (height, width, 4) of 8-bit sRGB with straight alpha. Ink counts by its
+alpha: a pixel of alpha 128 is half a pixel of ink. Counts are exact; colours are clustered on a
+sub-sample of at most ``SAMPLE_PIXELS`` inked pixels. What is larger than one alpha plane is worked
+in strips, so that memory stays small beside the picture. The same pixels give the same measures.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+from service.domain.artwork import ArtworkMeasures, InkBox
+from service.domain.colour import WhitePoint, linear_from_srgb, srgb_to_xyz_matrix, xyz_from_lab
+from service.domain.palette import palette_of
+
+Pixels = NDArray[np.uint8]
+
+OPAQUE_ABOVE_ALPHA = 250
+SOFT_FROM_ALPHA = 5
+"""Alpha above 250 of 255 is opaque, from 5 to 250 soft; trade practice and a design choice."""
+
+NEAR_WHITE_LIGHTNESS = 97.0
+"""L* above which a colour counts as white; design choice, no source."""
+
+FLAT_CODES = 3
+"""Codes of 255 by which neighbours in a flat area may differ (noise of lossy files); as above."""
+
+SAMPLE_PIXELS = 32_768
+_STRIP_PIXELS = 1 << 19
+_GOLDEN_SHARE = (math.sqrt(5) - 1) / 2
+
+
+def measure(rgba: Pixels) -> ArtworkMeasures:
+    """All measures of a picture (height, width, 4).
+
+    ValueError if the array is of another kind, or if the picture is fully transparent.
+    """
+    if rgba.ndim != 3 or rgba.shape[2] != 4 or rgba.dtype != np.uint8:
+        raise ValueError(f"pixels are (height, width, 4) of uint8, not {rgba.shape} {rgba.dtype}")
+    height, width, _ = rgba.shape
+    alpha = np.ascontiguousarray(rgba[..., 3])
+    box = ink_box(alpha)
+    box_pixels = box.width * box.height
+    flat = np.ascontiguousarray(rgba).reshape(-1, 4)
+    sample = sample_inked(alpha.reshape(-1), SAMPLE_PIXELS)
+    return ArtworkMeasures(
+        width_px=width,
+        height_px=height,
+        ink_box=box,
+        has_alpha=bool(alpha.min() < 255),
+        opaque_share=int(np.count_nonzero(alpha > OPAQUE_ABOVE_ALPHA)) / box_pixels,
+        soft_alpha_share=soft_pixel_count(alpha) / box_pixels,
+        near_white_share=near_white_share(flat),
+        palette=palette_of(flat[sample], lies_within_flat(rgba, sample)),
+    )
+
+
+def ink_box(alpha: Pixels) -> InkBox:
+    """The smallest box that holds all pixels of an alpha plane (height, width) above 0.
+
+    ValueError if there are none.
+    """
+    if not alpha.any():
+        raise ValueError("the picture is fully transparent")
+    rows = np.flatnonzero(alpha.any(axis=1))
+    columns = np.flatnonzero(alpha.any(axis=0))
+    top, left = int(rows[0]), int(columns[0])
+    return InkBox(
+        left=left,
+        top=top,
+        width=int(columns[-1]) - left + 1,
+        height=int(rows[-1]) - top + 1,
+    )
+
+
+def soft_pixel_count(alpha: Pixels) -> int:
+    """How many pixels of an alpha plane are neither as good as empty nor opaque."""
+    inked = np.count_nonzero(alpha >= SOFT_FROM_ALPHA)
+    return int(inked - np.count_nonzero(alpha > OPAQUE_ABOVE_ALPHA))
+
+
+def near_white_share(flat: Pixels) -> float:
+    """Share of the ink of pixels (n, 4) that has L* above ``NEAR_WHITE_LIGHTNESS``."""
+    limit = float(xyz_from_lab([NEAR_WHITE_LIGHTNESS, 0, 0])[1])
+    by_code = linear_from_srgb(np.arange(256, dtype=np.uint8))[:, None]
+    red_y, green_y, blue_y = (by_code * srgb_to_xyz_matrix(WhitePoint.D50)[1]).T
+    # Green carries most of the luminance: below this code no red and blue can make up for it.
+    least_green = int(np.searchsorted(green_y, limit - red_y[-1] - blue_y[-1]))
+    white_ink = ink = 0
+    for _, strip in _strips(flat):
+        ink += int(strip[:, 3].sum(dtype=np.int64))
+        packed = strip.view(np.uint32)[:, 0]
+        light = packed[strip[:, 1] >= least_green].view(np.uint8).reshape(-1, 4)
+        luminance = red_y[light[:, 0]] + green_y[light[:, 1]] + blue_y[light[:, 2]]
+        white_ink += int(light[luminance > limit, 3].sum(dtype=np.int64))
+    return white_ink / ink
+
+
+def sample_inked(alpha: Pixels, most: int) -> NDArray[np.int64]:
+    """Indexes of at most ``most`` pixels of ``alpha`` (n,) that are above 0, spread evenly.
+
+    One pixel is taken from each of ``most`` equal runs of inked pixels, at a place that moves by
+    the golden ratio from run to run, so that no regular pattern of the picture is met in step.
+    """
+    inked_count = int(np.count_nonzero(alpha))
+    runs = np.arange(min(most, inked_count))
+    wanted = runs
+    if inked_count > most:
+        wanted = ((runs + runs * _GOLDEN_SHARE % 1) * (inked_count / most)).astype(np.int64)
+    taken = []
+    seen = 0
+    for start, strip in _strips(alpha):
+        inked = np.flatnonzero(strip)
+        first, last = np.searchsorted(wanted, [seen, seen + inked.size])
+        taken.append(start + inked[wanted[first:last] - seen])
+        seen += inked.size
+    return np.concatenate(taken)
+
+
+def lies_within_flat(rgba: Pixels, indexes: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """Whether each pixel, given by its index row by row, looks like its four neighbours.
+
+    Edges between two colours never do; flat areas and slow gradients do.
+    """
+    height, width, _ = rgba.shape
+    rows, columns = np.divmod(indexes, width)
+    here = rgba[rows, columns].astype(np.int16)
+    same = np.ones(len(indexes), dtype=np.bool_)
+    for down, right in ((-1, 0), (1, 0), (0, -1), (0, 1)):
+        beside = rgba[np.clip(rows + down, 0, height - 1), np.clip(columns + right, 0, width - 1)]
+        same &= (np.abs(here - beside) <= FLAT_CODES).all(axis=1)
+    return same
+
+
+def _strips(flat: Pixels) -> Iterator[tuple[int, Pixels]]:
+    """Parts of an array along its first axis, with the index each starts at."""
+    for start in range(0, len(flat), _STRIP_PIXELS):
+        yield start, flat[start : start + _STRIP_PIXELS]

@@ -1,0 +1,230 @@
+"""What callers are told, as typed documents. Money is in integer minor units with its currency."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date, datetime
+from typing import Annotated
+
+from pydantic import BaseModel, ConfigDict, Field, PlainSerializer
+
+from service.domain.canonical import rfc3339
+from service.domain.media import Peel, Pressure
+from service.domain.rules import Severity
+from service.domain.ticket import TicketDocument
+from service.domain.ticket_states import Move, OrderState, TicketState
+from service.domain.wishes import Choice, Consent
+
+Moment = Annotated[datetime, PlainSerializer(rfc3339, return_type=str)]
+
+
+class Answer(BaseModel):
+    """Base of answers: immutable and exactly what is declared."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class MoneyAnswer(Answer):
+    """An amount in integer minor units of an ISO 4217 currency."""
+
+    amount: int
+    currency: str
+
+
+class FindingAnswer(Answer):
+    """What a rule says. Its page is ``/rules/{rule}``."""
+
+    rule: str
+    severity: Severity
+    reason: str
+    measured: float | str
+    limit: float | str
+    unit: str
+    source: str
+    step: int | None = None
+    size: str | None = None
+
+
+class StrikeAnswer(Answer):
+    """The press setting of one strike and the range it may be set in; degrees C and F."""
+
+    step: int
+    medium: str | None
+    set_c: float | None
+    set_f: float | None
+    min_c: float
+    max_c: float
+    dwell_s: float
+    pressure: Pressure
+    peel: Peel
+
+
+class MethodAnswer(Answer):
+    """One method's verdict on a decoration."""
+
+    method: str
+    name: str
+    works: bool
+    feel: str
+    film_colours: Mapping[str, str]
+    findings: tuple[FindingAnswer, ...]
+    strikes: tuple[StrikeAnswer, ...]
+
+
+class AlternativeAnswer(Answer):
+    """Something near that works: what changes, to what, and what to expect."""
+
+    changes: tuple[Choice, ...]
+    method: str
+    blank: str | None
+    colour: str | None
+    width_mm: float
+    consents: tuple[Consent, ...]
+    because: str
+    findings: tuple[FindingAnswer, ...]
+
+
+class DecorationAnswer(Answer):
+    """The verdict on one decoration; ``method`` is the one chosen, None if none works.
+
+    ``conflicts`` are the smallest sets of your choices that cannot all hold, ``alternatives`` the
+    nearest that work. ``nothing_works`` says that the shop has no way to make this artwork at this
+    placement in these sizes.
+    """
+
+    placement: str
+    works: bool
+    method: str | None
+    candidates: tuple[MethodAnswer, ...]
+    conflicts: tuple[tuple[Choice, ...], ...] = ()
+    alternatives: tuple[AlternativeAnswer, ...] = ()
+    nothing_works: bool = False
+
+
+class LineAnswer(Answer):
+    """The verdict on one line. ``risk`` states what is at stake with a garment of your own."""
+
+    works: bool
+    garment: str
+    colour: str
+    decorations: tuple[DecorationAnswer, ...]
+    risk: str = ""
+
+
+class CheckAnswer(Answer):
+    """The verdict on all lines, by one catalogue version."""
+
+    works: bool
+    catalogue_version: str
+    lines: tuple[LineAnswer, ...]
+
+
+class ArtworkAnswer(Answer):
+    """An artwork and what was measured of it; lengths in pixels, shares from 0 to 1."""
+
+    id: str
+    media_type: str
+    byte_size: int
+    rights_declared: bool
+    width_px: int
+    height_px: int
+    ink_box_px: tuple[int, int, int, int] = Field(description="left, top, width, height")
+    has_alpha: bool
+    opaque_share: float
+    soft_alpha_share: float
+    near_white_share: float
+    palette: tuple[Mapping[str, float | str], ...]
+    created_at: Moment
+
+
+class QuoteLineAnswer(Answer):
+    """The price of one line: by size, and in all."""
+
+    garment: str
+    colour: str
+    methods: Mapping[str, str] = Field(description="method by placement")
+    pieces_by_size: Mapping[str, int]
+    unit_prices: Mapping[str, MoneyAnswer]
+    total: MoneyAnswer
+    findings: tuple[FindingAnswer, ...]
+    risk: str = ""
+
+
+class PromiseAnswer(Answer):
+    """The day it leaves the shop, in the shop's time zone, and what decides it."""
+
+    day: date
+    time_zone: str
+    reason: str
+
+
+class QuoteAnswer(Answer):
+    """A price and a day that stand until ``expires_at``."""
+
+    id: str
+    catalogue_version: str
+    created_at: Moment
+    expires_at: Moment
+    lines: tuple[QuoteLineAnswer, ...]
+    total: MoneyAnswer
+    promise: PromiseAnswer
+
+
+class OrderTicketAnswer(Answer):
+    """A ticket of an order, as its storefront sees it."""
+
+    number: str
+    line: int
+    state: TicketState
+    pieces: int
+
+
+class OrderAnswer(Answer):
+    """An accepted order."""
+
+    id: str
+    quote_id: str
+    reference: str
+    state: OrderState
+    total: MoneyAnswer
+    promised_day: date
+    placed_at: Moment
+    tickets: tuple[OrderTicketAnswer, ...]
+
+
+class TicketMoveAnswer(Answer):
+    """One move in a ticket's history."""
+
+    move: Move
+    from_state: TicketState
+    to_state: TicketState
+    who: str
+    note: str
+    at: Moment
+
+
+class TicketSummary(Answer):
+    """A ticket in a list."""
+
+    number: str
+    order_id: str
+    line: int
+    state: TicketState
+    pieces: int
+    promised_day: date
+    created_at: Moment
+
+
+class TicketAnswer(TicketSummary):
+    """A ticket with its work and its history."""
+
+    legal_moves: tuple[Move, ...]
+    document: TicketDocument
+    moves: tuple[TicketMoveAnswer, ...]
+
+
+class TicketPage(Answer):
+    """A page of tickets; ``next`` is the address of the next one, None on the last."""
+
+    tickets: tuple[TicketSummary, ...]
+    next: str | None = None

@@ -1,0 +1,60 @@
+"""Measures of artworks at hand: read from the store once and kept, for they never change."""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from sqlmodel import Session, col, select
+
+from service.domain.artwork import ArtworkMeasures
+from service.store.tables import Artwork
+
+
+@dataclass(frozen=True, slots=True)
+class ShelvedArtwork:
+    """An artwork's owner and its measures."""
+
+    holder: str
+    measures: ArtworkMeasures
+
+
+class ArtworkShelf:
+    """A bounded cache of artworks by id, shared by all threads."""
+
+    def __init__(self, capacity: int = 10_000) -> None:
+        """Keep at most ``capacity`` artworks, dropping the longest unused."""
+        self._capacity = capacity
+        self._kept: OrderedDict[str, ShelvedArtwork] = OrderedDict()
+        self._lock = threading.Lock()
+
+    def put(self, artwork_id: str, artwork: ShelvedArtwork) -> None:
+        """Keep an artwork."""
+        with self._lock:
+            self._kept[artwork_id] = artwork
+            self._kept.move_to_end(artwork_id)
+            while len(self._kept) > self._capacity:
+                self._kept.popitem(last=False)
+
+    def at_hand(self, artwork_ids: Iterable[str]) -> dict[str, ShelvedArtwork]:
+        """Those of the artworks that are kept."""
+        with self._lock:
+            found = {id_: self._kept[id_] for id_ in artwork_ids if id_ in self._kept}
+            for id_ in found:
+                self._kept.move_to_end(id_)
+        return found
+
+    def fetch(self, session: Session, artwork_ids: Iterable[str]) -> Mapping[str, ShelvedArtwork]:
+        """All of the artworks that exist, reading what is not kept."""
+        wanted = set(artwork_ids)
+        found = self.at_hand(wanted)
+        missing = wanted - found.keys()
+        if missing:
+            rows = session.exec(select(Artwork).where(col(Artwork.id).in_(missing))).all()
+            for row in rows:
+                measures = ArtworkMeasures.model_validate_json(row.measures_json)
+                found[row.id] = ShelvedArtwork(row.holder, measures)
+                self.put(row.id, found[row.id])
+        return found

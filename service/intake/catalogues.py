@@ -1,0 +1,66 @@
+"""Catalogue versions, compiled once and shared: the one in force, and older ones on demand."""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+from datetime import datetime
+
+from service.catalogue.loading import LoadedCatalogue, catalogue_from_json
+from service.catalogue.versions import find_version, store_version, version_in_force
+from service.domain.compiled import CompiledCatalogue, compile_catalogue
+from service.store.database import Database
+
+KEPT_VERSIONS = 8
+
+
+class Catalogues:
+    """The catalogue in force, held in memory, and a few older versions."""
+
+    def __init__(self, database: Database) -> None:
+        """Read from ``database``; call :meth:`install` or :meth:`refresh` before use."""
+        self._database = database
+        self._current: CompiledCatalogue | None = None
+        self._compiled: OrderedDict[str, CompiledCatalogue] = OrderedDict()
+        self._lock = threading.Lock()
+
+    @property
+    def current(self) -> CompiledCatalogue:
+        """The catalogue in force. Raises ``LookupError`` before one is installed."""
+        if self._current is None:
+            raise LookupError("no catalogue has been installed")
+        return self._current
+
+    def install(self, loaded: LoadedCatalogue, now: datetime) -> CompiledCatalogue:
+        """Store the catalogue as the newest version, unless it already is, and put it in force."""
+        self._database.write(lambda session: store_version(session, loaded, now))
+        self._current = self._compile(loaded.version, loaded.document_json)
+        return self._current
+
+    def refresh(self) -> CompiledCatalogue:
+        """Put the newest stored version in force. Raises ``LookupError`` if there is none."""
+        row = self._database.read(version_in_force)
+        if row is None:
+            raise LookupError("no catalogue has been stored")
+        self._current = self._compile(row.version, row.document_json)
+        return self._current
+
+    def of_version(self, version: str) -> CompiledCatalogue:
+        """That version, compiled. Raises ``LookupError`` if it was never stored."""
+        with self._lock:
+            if version in self._compiled:
+                return self._compiled[version]
+        row = self._database.read(lambda session: find_version(session, version))
+        if row is None:
+            raise LookupError(f"no catalogue version {version}")
+        return self._compile(version, row.document_json)
+
+    def _compile(self, version: str, document_json: str) -> CompiledCatalogue:
+        with self._lock:
+            if version not in self._compiled:
+                compiled = compile_catalogue(catalogue_from_json(document_json), version)
+                self._compiled[version] = compiled
+                while len(self._compiled) > KEPT_VERSIONS:
+                    self._compiled.popitem(last=False)
+            self._compiled.move_to_end(version)
+            return self._compiled[version]

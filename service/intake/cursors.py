@@ -1,0 +1,49 @@
+"""Opaque page cursors, bound to the list and filter they were made for."""
+
+from __future__ import annotations
+
+import base64
+import binascii
+import hashlib
+import json
+from dataclasses import dataclass
+from datetime import date
+
+from service.domain.errors import BadInput, FieldFault
+
+
+@dataclass(frozen=True, slots=True)
+class Cursor:
+    """The last row of a page, by its sort day and id: the next page starts after it."""
+
+    day: date
+    id: int
+
+
+def write_cursor(cursor: Cursor, bound_to: str) -> str:
+    """URL-safe text of the cursor; ``bound_to`` names the list and its filter."""
+    text = json.dumps([cursor.day.isoformat(), cursor.id, _mark(bound_to)])
+    return base64.urlsafe_b64encode(text.encode()).decode().rstrip("=")
+
+
+def read_cursor(text: str, bound_to: str) -> Cursor:
+    """The cursor, or ``BadInput`` for one that is garbled or belongs to another list."""
+    try:
+        raw = base64.urlsafe_b64decode(text + "=" * (-len(text) % 4))
+        day, row_id, mark = json.loads(raw)
+        cursor = Cursor(date.fromisoformat(day), int(row_id))
+    except (binascii.Error, ValueError, TypeError, UnicodeDecodeError) as error:
+        raise _refused() from error
+    if mark != _mark(bound_to) or not 0 <= cursor.id < 2**62:
+        raise _refused()
+    return cursor
+
+
+def _mark(bound_to: str) -> str:
+    return hashlib.sha256(bound_to.encode()).hexdigest()[:12]
+
+
+def _refused() -> BadInput:
+    detail = "This cursor was not made for this list and filter; start without one."
+    fault = FieldFault(detail=detail, parameter="cursor", code="cursor-foreign")
+    return BadInput("cursor-refused", detail, faults=[fault])

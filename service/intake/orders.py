@@ -1,0 +1,229 @@
+"""Orders: accept a quote exactly as it stands, show an order, cancel one not yet begun."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from typing import Any
+
+from sqlmodel import Session, col, select
+
+from service.domain.calendar import add_working_days, first_work_day
+from service.domain.canonical import rfc3339
+from service.domain.errors import Conflict, Gone, NotFound
+from service.domain.promising import HorizonExceeded, Plan, StationWork, plan_work
+from service.domain.ticket_states import Move, OrderState, TicketState, legal_moves
+from service.intake.answers import MoneyAnswer, OrderAnswer, OrderTicketAnswer
+from service.intake.requests import MoveRequest, OrderRequest
+from service.intake.services import Caller, Services
+from service.intake.tickets import apply_move, order_event
+from service.store.database import lock_shop
+from service.store.ledger import book, booked_seconds, give_back
+from service.store.tables import Order, Quote, Ticket
+
+_TICKET_DIGITS = 6
+
+
+def accept_quote(
+    services: Services,
+    session: Session,
+    caller: Caller,
+    request: OrderRequest,
+    *,
+    trace_id: str = "",
+) -> OrderAnswer:
+    """Turn a quote into an order with its tickets, station time and event, all or nothing.
+
+    Runs in the caller's transaction. Raises ``NotFound`` for another caller's quote, ``Gone`` for
+    an expired one, ``Conflict`` when it was accepted before or when, since it was given, others
+    took the station time its day needs.
+    """
+    lock_shop(session)
+    quote = _open_quote(services, session, caller, request.quote_id)
+    plan_document = json.loads(quote.plan_json)
+    plan = _plan_again(services, session, quote, plan_document)
+    order = Order(
+        id=services.new_id("order"),
+        holder=quote.holder,
+        quote_id=quote.id,
+        reference=request.reference,
+        state=OrderState.ACCEPTED,
+        total_minor=quote.total_minor,
+        currency=quote.currency,
+        promised_day=quote.promised_day,
+        placed_at=services.clock(),
+    )
+    session.add(order)
+    session.flush()
+    tickets = _write_tickets(session, order, plan_document["tickets"])
+    for ticket in tickets:
+        taken = [b for b in plan.bookings if b.ticket_index == ticket.line_index]
+        book(session, ticket.id or 0, [(b.station, b.day, b.seconds) for b in taken])
+    order_event(services, session, order, "order.accepted", trace_id)
+    return _answer(order, tickets)
+
+
+def get_order(services: Services, caller: Caller, order_id: str) -> tuple[OrderAnswer, int]:
+    """The order and its version, for an ETag; ``NotFound`` for another caller's."""
+
+    def look(session: Session) -> tuple[OrderAnswer, int]:
+        order = _order(session, caller, order_id)
+        return _answer(order, _tickets(session, order)), order.version
+
+    return services.database.read(look)
+
+
+def cancel_order(
+    services: Services,
+    session: Session,
+    caller: Caller,
+    order_id: str,
+    *,
+    who: str,
+    trace_id: str = "",
+) -> tuple[OrderAnswer, int]:
+    """Cancel an order none of whose tickets has been begun, and give its station time back.
+
+    Runs in the caller's transaction. Raises ``Conflict`` naming the tickets that were begun.
+    """
+    lock_shop(session)
+    order = _order(session, caller, order_id, lock=True)
+    tickets = _tickets(session, order, lock=True)
+    if order.state == OrderState.CANCELLED:
+        raise Conflict("order-already-cancelled", f"Order {order.id} was cancelled before.")
+    begun = [ticket.number for ticket in tickets if not _cancellable(ticket)]
+    if begun:
+        raise Conflict(
+            "order-in-work",
+            f"Work has begun on ticket {', '.join(begun)}, so the order can no longer be "
+            "cancelled here. Call the shop.",
+            extra={"begun_tickets": begun},
+        )
+    today = services.clock().date()
+    move = MoveRequest(move=Move.CANCEL, who=who)
+    for ticket in tickets:
+        if ticket.state != TicketState.CANCELLED:
+            apply_move(services, session, order, ticket, move, trace_id=trace_id)
+        give_back(session, ticket.id or 0, today)
+    order_event(services, session, order, "order.cancelled", trace_id)
+    return _answer(order, tickets), order.version
+
+
+def _open_quote(services: Services, session: Session, caller: Caller, quote_id: str) -> Quote:
+    quote = session.get(Quote, quote_id)
+    if quote is None or not caller.may_see(quote.holder):
+        raise NotFound("quote-not-found", "There is no such quote of yours.")
+    earlier = session.exec(select(Order.id).where(Order.quote_id == quote.id)).first()
+    if earlier is not None:
+        raise Conflict(
+            "quote-already-accepted",
+            f"This quote became order {earlier}. Ask for a new quote to order again.",
+            extra={"order_id": earlier},
+        )
+    if quote.expires_at <= services.clock():
+        raise Gone(
+            "quote-expired",
+            f"This quote stood until {rfc3339(quote.expires_at)}. Ask for a new one.",
+            extra={"expired_at": rfc3339(quote.expires_at)},
+        )
+    return quote
+
+
+def _plan_again(
+    services: Services, session: Session, quote: Quote, plan_document: dict[str, Any]
+) -> Plan:
+    """Plan the quote's work on what is free now; it must still be done by the promised day."""
+    catalogue = services.catalogues.of_version(quote.catalogue_version).catalogue
+    start = first_work_day(catalogue.calendar, services.clock())
+    lead_days = int(plan_document["material_lead_days"])
+    works = [
+        [StationWork(station, seconds, wait_s) for station, seconds, wait_s in ticket["works"]]
+        for ticket in plan_document["tickets"]
+    ]
+    try:
+        plan = plan_work(
+            works,
+            ready_day=add_working_days(catalogue.calendar, start, lead_days),
+            calendar=catalogue.calendar,
+            stations=catalogue.station_by_id,
+            booked_s=booked_seconds(session, start),
+        )
+    except HorizonExceeded as full:
+        raise _slipped(quote, None) from full
+    if plan.done_day > quote.promised_day:
+        raise _slipped(quote, plan.done_day.isoformat())
+    return plan
+
+
+def _slipped(quote: Quote, new_day: str | None) -> Conflict:
+    now_day = f"the earliest day is now {new_day}" if new_day else "no day can be given now"
+    return Conflict(
+        "promise-slipped",
+        f"Others took the time that {quote.promised_day.isoformat()} needs; {now_day}. Nothing "
+        "was accepted. Ask for a new quote to take the new day.",
+        extra={"promised_day": quote.promised_day.isoformat(), "new_day": new_day},
+    )
+
+
+def _write_tickets(
+    session: Session, order: Order, planned: Sequence[dict[str, Any]]
+) -> list[Ticket]:
+    """Write the tickets, numbered on from the last; the shop's lock keeps numbers apart."""
+    last = session.exec(select(Ticket.number).order_by(col(Ticket.id).desc()).limit(1)).first()
+    number = int(last[1:]) if last else 0
+    tickets = [
+        Ticket(
+            number=f"T{number + index + 1:0{_TICKET_DIGITS}d}",
+            order_id=order.id,
+            line_index=index,
+            state=TicketState.WAITING,
+            pieces=entry["pieces"],
+            promised_day=order.promised_day,
+            document_json=entry["document_json"],
+            created_at=order.placed_at,
+        )
+        for index, entry in enumerate(planned)
+    ]
+    session.add_all(tickets)
+    session.flush()
+    return tickets
+
+
+def _cancellable(ticket: Ticket) -> bool:
+    halted_from = TicketState(ticket.halted_from) if ticket.halted_from else None
+    legal = legal_moves(TicketState(ticket.state), halted_from)
+    return Move.CANCEL in legal or ticket.state == TicketState.CANCELLED
+
+
+def _order(session: Session, caller: Caller, order_id: str, *, lock: bool = False) -> Order:
+    statement = select(Order).where(Order.id == order_id)
+    order = session.exec(statement.with_for_update() if lock else statement).first()
+    if order is None or not caller.may_see(order.holder):
+        raise NotFound("order-not-found", "There is no such order of yours.")
+    return order
+
+
+def _tickets(session: Session, order: Order, *, lock: bool = False) -> list[Ticket]:
+    statement = select(Ticket).where(Ticket.order_id == order.id).order_by(col(Ticket.line_index))
+    return list(session.exec(statement.with_for_update() if lock else statement).all())
+
+
+def _answer(order: Order, tickets: Sequence[Ticket]) -> OrderAnswer:
+    return OrderAnswer(
+        id=order.id,
+        quote_id=order.quote_id,
+        reference=order.reference,
+        state=OrderState(order.state),
+        total=MoneyAnswer(amount=order.total_minor, currency=order.currency),
+        promised_day=order.promised_day,
+        placed_at=order.placed_at,
+        tickets=tuple(
+            OrderTicketAnswer(
+                number=ticket.number,
+                line=ticket.line_index,
+                state=TicketState(ticket.state),
+                pieces=ticket.pieces,
+            )
+            for ticket in tickets
+        ),
+    )

@@ -1,0 +1,110 @@
+"""What callers send. Unknown fields, NaN and out-of-range values are refused before any work."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Annotated, Self
+
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints, model_validator
+
+from service.domain.blanks import Finish, Wearer
+from service.domain.ticket_states import Move
+from service.domain.values import SizeName, Slug, SrgbHex
+from service.domain.wishes import Consent
+
+Identifier = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9_-]{1,64}$")]
+Reference = Annotated[
+    str, StringConstraints(max_length=64, pattern=r"^[^\x00-\x1f\x7f]*$", strip_whitespace=True)
+]
+Note = Annotated[str, StringConstraints(max_length=4_000, pattern=r"^[^\x00]*$")]
+ANY_METHOD = "any"
+
+
+class RequestModel(BaseModel):
+    """Base of request bodies: immutable, no unknown fields, no NaN."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+class StatedFibre(RequestModel):
+    """One fibre of a label, by its generic name, and its percentage by mass."""
+
+    fibre: Annotated[str, StringConstraints(min_length=1, max_length=40)]
+    percent: Annotated[Decimal, Field(gt=0, le=100, max_digits=6, decimal_places=3)]
+
+
+class SuppliedGarmentRequest(RequestModel):
+    """A garment the customer brings. Its fibres are stated as on its label, largest first."""
+
+    fibre_content: Annotated[tuple[StatedFibre, ...], Field(min_length=1, max_length=12)]
+    colour_srgb: SrgbHex
+    finish: Finish = Finish.PLAIN
+    weight_g_m2: Annotated[float, Field(ge=30, le=1_000)]
+    wearer: Wearer
+    sleepwear: bool = False
+    half_chest_mm: Annotated[float, Field(ge=100, le=1_200)]
+
+
+class DecorationRequest(RequestModel):
+    """One artwork at one placement; the width is that of the artwork's inked box."""
+
+    placement: Slug
+    artwork_id: Identifier
+    width_mm: Annotated[float, Field(gt=0, le=2_000)]
+    method: Slug = ANY_METHOD
+    film_colour: Slug | None = None
+    consents: Annotated[tuple[Consent, ...], Field(max_length=len(Consent))] = ()
+
+
+class LineRequest(RequestModel):
+    """Either a ``blank`` in a ``colour`` or a customer's own ``garment``, in sizes."""
+
+    blank: Slug | None = None
+    colour: Slug | None = None
+    garment: SuppliedGarmentRequest | None = None
+    sizes: Annotated[
+        dict[SizeName, Annotated[int, Field(ge=1, le=100_000)]], Field(min_length=1, max_length=24)
+    ]
+    decorations: Annotated[tuple[DecorationRequest, ...], Field(min_length=1, max_length=8)]
+
+    @model_validator(mode="after")
+    def _one_garment(self) -> Self:
+        if self.garment is None and (self.blank is None or self.colour is None):
+            raise ValueError("name a blank and a colour, or describe a garment")
+        if self.garment is not None and (self.blank is not None or self.colour is not None):
+            raise ValueError("name a blank and a colour, or describe a garment, not both")
+        return self
+
+
+class CheckRequest(RequestModel):
+    """Lines to check."""
+
+    lines: Annotated[tuple[LineRequest, ...], Field(min_length=1, max_length=40)]
+
+
+class QuoteRequest(RequestModel):
+    """Lines to price and date."""
+
+    lines: Annotated[tuple[LineRequest, ...], Field(min_length=1, max_length=40)]
+
+
+class OrderRequest(RequestModel):
+    """Accept a quote, exactly as it stands. ``reference`` is the storefront's own number."""
+
+    quote_id: Identifier
+    reference: Reference = ""
+
+
+class MoveRequest(RequestModel):
+    """Move a ticket. ``who`` is the person at the bench, by name or initials."""
+
+    move: Move
+    who: Annotated[str, StringConstraints(min_length=1, max_length=64, strip_whitespace=True)]
+    note: Note = ""
+
+
+class EndpointRequest(RequestModel):
+    """Where to tell the storefront, and of which events; none named means all."""
+
+    url: Annotated[str, StringConstraints(min_length=1, max_length=2_000)]
+    event_types: Annotated[tuple[str, ...], Field(max_length=32)] = ()

@@ -1,0 +1,265 @@
+"""What surrounds every request, as plain ASGI: id and trace, headers, log line, last resort.
+
+``surround`` gives the layers in their order, outermost first. The layer for uncaught exceptions
+lies inside those that set headers, so that even a bare 500 carries the request id and the security
+headers; the framework's own handler for ``Exception`` runs outside of them all.
+"""
+
+from __future__ import annotations
+
+import time
+import traceback
+from collections.abc import Callable, Iterable, Mapping
+
+import structlog
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.exceptions import HTTPException
+from starlette.middleware import Middleware
+from starlette.requests import ClientDisconnect
+from starlette.responses import Response
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from service.web.problem_kinds import KINDS
+from service.web.problems import internal_fault, problem_response
+from service.web.request_mark import MARK, RequestIds, current_mark, make_mark
+from service.web.routes import route_template
+
+SECURITY_HEADERS: Mapping[str, str] = {
+    "x-content-type-options": "nosniff",
+    "x-frame-options": "DENY",
+    "referrer-policy": "no-referrer",
+    "cache-control": "no-store",
+    "content-security-policy": "default-src 'none'; frame-ancestors 'none'; base-uri 'none'; "
+    "form-action 'none'",
+}
+"""Set on each answer unless the answer sets its own; pages that need more send their own CSP."""
+
+QUIET_PATHS = frozenset({"/livez", "/readyz"})
+"""Probes, which stay out of the access log."""
+
+_log = structlog.get_logger("service.web")
+
+
+def surround(request_ids: RequestIds, max_bytes: int) -> list[Middleware]:
+    """All layers, outermost first. No request body of more than ``max_bytes`` gets through."""
+    return [
+        Middleware(RequestMarking, request_ids=request_ids),
+        Middleware(SecurityHeaders),
+        Middleware(AccessLog),
+        Middleware(UncaughtFaults),
+        Middleware(UsableAddress),
+        Middleware(BodyCap, max_bytes=max_bytes),
+        Middleware(HeadAsGet),
+    ]
+
+
+class _Layer:
+    """One layer around HTTP requests; everything else passes through."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self._app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Handle an HTTP request, or pass on what is none."""
+        if scope["type"] == "http":
+            await self._handle(scope, receive, send)
+        else:
+            await self._app(scope, receive, send)
+
+    async def _handle(self, scope: Scope, receive: Receive, send: Send) -> None:
+        await self._app(scope, receive, send)
+
+
+class RequestMarking(_Layer):
+    """Gives each request its mark, and each answer the header ``request-id``.
+
+    A ``request-id`` sent by the caller is not taken over: it is nobody's word.
+    """
+
+    def __init__(self, app: ASGIApp, request_ids: RequestIds) -> None:
+        super().__init__(app)
+        self._request_ids = request_ids
+
+    async def _handle(self, scope: Scope, receive: Receive, send: Send) -> None:
+        mark = make_mark(self._request_ids, Headers(scope=scope).getlist("traceparent"))
+        request_id = str(mark.request_id)
+        token = MARK.set(mark)
+        try:
+            with structlog.contextvars.bound_contextvars(
+                request_id=request_id, trace_id=mark.trace_id
+            ):
+                await self._app(scope, receive, _with_headers(send, {"request-id": request_id}))
+        finally:
+            MARK.reset(token)
+
+
+class SecurityHeaders(_Layer):
+    """Adds ``SECURITY_HEADERS`` to each answer, except where it has its own."""
+
+    async def _handle(self, scope: Scope, receive: Receive, send: Send) -> None:
+        await self._app(scope, receive, _with_headers(send, SECURITY_HEADERS))
+
+
+class AccessLog(_Layer):
+    """One line a request: route template, method, status, duration; no address, body or key."""
+
+    def __init__(self, app: ASGIApp, timer: Callable[[], float] = time.perf_counter) -> None:
+        """``timer`` gives seconds from any fixed point."""
+        super().__init__(app)
+        self._timer = timer
+
+    async def _handle(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["path"] in QUIET_PATHS:
+            await self._app(scope, receive, send)
+            return
+        started = self._timer()
+        status = 0
+
+        async def watched(message: Message) -> None:
+            nonlocal status
+            if message["type"] == "http.response.start":
+                status = message["status"]
+            await send(message)
+
+        try:
+            await self._app(scope, receive, watched)
+        finally:
+            self._write(scope, status, self._timer() - started)
+
+    def _write(self, scope: Scope, status: int, duration_s: float) -> None:
+        mark = current_mark()
+        _log.info(
+            "request",
+            method=scope["method"],
+            route=route_template(scope),
+            status=status,
+            duration_ms=round(duration_s * 1_000, 2),
+            request_id=str(mark.request_id),
+            trace_id=mark.trace_id,
+        )
+
+
+class UncaughtFaults(_Layer):
+    """Answers whatever nobody caught with a bare 500, and logs where it came from.
+
+    The log gets the kinds of the exceptions and the lines they passed, not their messages: those
+    may quote what a customer sent.
+    """
+
+    async def _handle(self, scope: Scope, receive: Receive, send: Send) -> None:
+        started = False
+
+        async def watched(message: Message) -> None:
+            nonlocal started
+            started = started or message["type"] == "http.response.start"
+            await send(message)
+
+        try:
+            await self._app(scope, receive, watched)
+        except ClientDisconnect:
+            _log.info("caller left", request_id=str(current_mark().request_id))
+        except Exception as error:
+            _log_fault(error)
+            if started:
+                raise  # the server must break off an answer that cannot be finished
+            await internal_fault(scope["app"].state.public_url)(scope, receive, send)
+
+
+class UsableAddress(_Layer):
+    """Refuses U+0000 in path and query, which no store can look up."""
+
+    async def _handle(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if _holds_nul(scope):
+            detail = "The address holds U+0000; leave it out."
+            await _problem(scope, "text-refused", detail)(scope, receive, send)
+            return
+        await self._app(scope, receive, send)
+
+
+class BodyCap(_Layer):
+    """The last limit on any request body, whatever reads it."""
+
+    def __init__(self, app: ASGIApp, max_bytes: int) -> None:
+        super().__init__(app)
+        self._max_bytes = max_bytes
+
+    async def _handle(self, scope: Scope, receive: Receive, send: Send) -> None:
+        declared = Headers(scope=scope).get("content-length", "")
+        if declared.isdecimal() and int(declared) > self._max_bytes:
+            detail = f"The body is longer than {self._max_bytes} bytes."
+            await _problem(scope, "body-too-large", detail)(scope, receive, send)
+            return
+        received = 0
+
+        async def counted() -> Message:
+            nonlocal received
+            message = await receive()
+            received += len(message.get("body", b""))
+            if received > self._max_bytes:
+                # The framework lets this one kind pass while it reads a body.
+                raise HTTPException(413)
+            return message
+
+        await self._app(scope, counted, send)
+
+
+class HeadAsGet(_Layer):
+    """Answers HEAD as GET without the body (RFC 9110 section 9.3.2)."""
+
+    async def _handle(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["method"] != "HEAD":
+            await self._app(scope, receive, send)
+            return
+        inner = {**scope, "method": "GET"}
+
+        async def bodiless(message: Message) -> None:
+            if message["type"] == "http.response.body":
+                message = {**message, "body": b""}
+            await send(message)
+
+        try:
+            await self._app(inner, receive, bodiless)
+        finally:
+            scope.update({name: inner[name] for name in ("route", "endpoint") if name in inner})
+
+
+def _with_headers(send: Send, defaults: Mapping[str, str]) -> Send:
+    async def sending(message: Message) -> None:
+        if message["type"] == "http.response.start":
+            headers = MutableHeaders(scope=message)
+            for name, value in defaults.items():
+                headers.setdefault(name, value)
+        await send(message)
+
+    return sending
+
+
+def _problem(scope: Scope, code: str, detail: str) -> Response:
+    return problem_response(scope["app"].state.public_url, KINDS[code], detail)
+
+
+def _holds_nul(scope: Scope) -> bool:
+    return "\0" in scope["path"] or b"%00" in scope["query_string"]
+
+
+def _log_fault(error: BaseException) -> None:
+    mark = current_mark()
+    chain = list(_causes(error))
+    _log.error(
+        "uncaught fault",
+        kinds=[type(one).__qualname__ for one in chain],
+        lines=[
+            f"{frame.filename}:{frame.lineno} {frame.name}"
+            for one in chain
+            for frame in traceback.extract_tb(one.__traceback__)
+        ],
+        request_id=str(mark.request_id),
+        trace_id=mark.trace_id,
+    )
+
+
+def _causes(error: BaseException) -> Iterable[BaseException]:
+    seen: BaseException | None = error
+    while seen is not None:
+        yield seen
+        seen = seen.__cause__ or seen.__context__

@@ -1,0 +1,251 @@
+"""Every kind of problem this service answers with: one constant table (RFC 9457 section 4).
+
+A kind is named by its ``code``; its ``type`` is the public address of the page that explains it.
+The wording of ``title`` is the same for each occurrence (RFC 9457 section 3.1.3).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+
+@dataclass(frozen=True, slots=True)
+class ProblemKind:
+    """One kind: its HTTP ``status``, and what its page tells a developer.
+
+    ``retry_after_s`` is sent as Retry-After with each occurrence, in whole seconds.
+    """
+
+    code: str
+    status: int
+    title: str
+    explanation: str
+    remedy: str
+    retry_after_s: int | None = None
+
+
+_TABLE = (
+    ProblemKind(
+        "body-empty",
+        400,
+        "The request has no body",
+        "The operation needs a JSON document, and none came.",
+        "Send the document as the body, with Content-Type: application/json.",
+    ),
+    ProblemKind(
+        "body-not-utf8",
+        400,
+        "The body is not UTF-8",
+        "JSON between systems is UTF-8 (RFC 8259 section 8.1). The body holds bytes that are not.",
+        "Encode the document as UTF-8 without a byte order mark.",
+    ),
+    ProblemKind(
+        "body-not-json",
+        400,
+        "The body is not JSON",
+        "The body does not follow the grammar of RFC 8259. NaN and Infinity are no JSON either.",
+        "Use a JSON writer; the detail gives the line and column where reading stopped.",
+    ),
+    ProblemKind(
+        "body-name-repeated",
+        400,
+        "A name stands twice in one object",
+        "Readers disagree on which of two members of one name counts (RFC 7493 section 2.3), "
+        "so none is taken.",
+        "Send each name once.",
+    ),
+    ProblemKind(
+        "body-number-refused",
+        400,
+        "A number cannot be carried safely",
+        "Whole numbers beyond 2^53 - 1 and numbers too large for a double lose digits on the way "
+        "(RFC 7493 section 2.2); NaN and Infinity are no JSON numbers (RFC 8259 section 6).",
+        "Send a smaller number, or text where the field takes text.",
+    ),
+    ProblemKind(
+        "body-too-deep",
+        400,
+        "The body is nested too deeply",
+        "Objects and lists may lie inside each other 32 levels deep.",
+        "Send the document as described for the operation; none needs that depth.",
+    ),
+    ProblemKind(
+        "text-refused",
+        400,
+        "Text holds characters that cannot be kept",
+        "U+0000 and lone surrogates cannot be stored or sent on as UTF-8 "
+        "(RFC 7493 section 2.1 excludes surrogates).",
+        "Remove those characters.",
+    ),
+    ProblemKind(
+        "body-not-form",
+        400,
+        "The form cannot be read",
+        "The body is not a well-formed multipart/form-data document, or has too many parts.",
+        "Let an HTTP library build the form, boundary included.",
+    ),
+    ProblemKind(
+        "idempotency-key-missing",
+        400,
+        "The Idempotency-Key header is missing",
+        "The operation changes things and may be repeated after a lost answer, so each call "
+        "carries a key of the caller's choosing.",
+        "Send Idempotency-Key with a fresh UUID, and the same key when repeating the call.",
+    ),
+    ProblemKind(
+        "idempotency-key-malformed",
+        400,
+        "The Idempotency-Key header cannot be used",
+        "A key is 16 to 128 visible ASCII characters, bare or in double quotes, in one header.",
+        "Send one Idempotency-Key header; a UUID fits.",
+    ),
+    ProblemKind(
+        "precondition-malformed",
+        400,
+        "The If-Match header cannot be read",
+        'If-Match holds * or a list of quoted entity tags (RFC 9110 section 13.1.1), as "7".',
+        "Send the ETag of the last answer unchanged, quotes included.",
+    ),
+    ProblemKind(
+        "cursor-refused",
+        400,
+        "The cursor cannot be used",
+        "A cursor is taken from the previous page and belongs to the same filter and order.",
+        "Start again without a cursor and follow the next link.",
+    ),
+    ProblemKind(
+        "key-missing",
+        401,
+        "No key was sent",
+        "The operation needs a key in the Authorization header, scheme Bearer.",
+        "Send Authorization: Bearer followed by a key made with 'garment-intake keys'.",
+    ),
+    ProblemKind(
+        "key-refused",
+        401,
+        "The key is not valid",
+        "The key is unknown, has expired or was withdrawn; the three are not told apart.",
+        "Ask the shop's owner for a new key.",
+    ),
+    ProblemKind(
+        "scope-missing",
+        403,
+        "The key may not do this",
+        "The key is valid, and its scope does not cover the operation.",
+        "Use a key of one of the scopes named in the answer.",
+    ),
+    ProblemKind(
+        "path-unknown",
+        404,
+        "There is nothing at this address",
+        "No operation has this path. Paths are exact: a slash at the end makes another address.",
+        "Compare the address with the API description.",
+    ),
+    ProblemKind(
+        "not-found",
+        404,
+        "There is no such thing",
+        "It does not exist, or it belongs to another caller; the two are not told apart.",
+        "Check the identifier and the key used.",
+    ),
+    ProblemKind(
+        "method-not-allowed",
+        405,
+        "The address does not take this method",
+        "The path exists, and the method is not one of those in the Allow header.",
+        "Use a method named in Allow.",
+    ),
+    ProblemKind(
+        "conflict",
+        409,
+        "The present state forbids it",
+        "The thing is in a state in which this cannot be done.",
+        "Read it again and decide anew.",
+    ),
+    ProblemKind(
+        "idempotency-key-in-progress",
+        409,
+        "The first call with this key is still running",
+        "A call with the same Idempotency-Key has begun and not ended.",
+        "Repeat the call after the time in Retry-After; the finished answer is then replayed.",
+        retry_after_s=1,
+    ),
+    ProblemKind(
+        "gone",
+        410,
+        "Its time is over",
+        "It was there, and can no longer be used.",
+        "Ask for a new one.",
+    ),
+    ProblemKind(
+        "precondition-failed",
+        412,
+        "It has changed since it was read",
+        "The entity tag in If-Match is not that of the present state (strong comparison, "
+        "RFC 9110 section 13.1.1), so nothing was done.",
+        "Read it again, decide anew and send the new ETag.",
+    ),
+    ProblemKind(
+        "body-too-large",
+        413,
+        "The body is too large",
+        "The body is longer than the operation takes.",
+        "Send less at a time.",
+    ),
+    ProblemKind(
+        "media-type-unsupported",
+        415,
+        "The body's media type is not supported",
+        "The operation takes the media type named in the detail, uncompressed.",
+        "Set Content-Type to that media type.",
+    ),
+    ProblemKind(
+        "fields-refused",
+        422,
+        "Some fields cannot be used",
+        "The document was read, and each field listed in 'errors' breaks a rule given there.",
+        "Correct the listed fields and send the document again.",
+    ),
+    ProblemKind(
+        "input-refused",
+        422,
+        "The request cannot be carried out as it stands",
+        "The request is understood, and what it asks for cannot be done.",
+        "Follow the detail.",
+    ),
+    ProblemKind(
+        "idempotency-key-reused",
+        422,
+        "The Idempotency-Key was used for another request",
+        "A key stands for one request; this one differs from the first that carried it.",
+        "Make a fresh key for each new request.",
+    ),
+    ProblemKind(
+        "precondition-missing",
+        428,
+        "The If-Match header is missing",
+        "The operation changes something that others may change too, so it needs the ETag of the "
+        "state that was read (RFC 6585 section 3).",
+        "Read the thing, and send its ETag as If-Match.",
+    ),
+    ProblemKind(
+        "internal-fault",
+        500,
+        "The service failed",
+        "A fault of the service, not of the request. Nothing more is told here; the service's log "
+        "holds it under the request's id.",
+        "Try again later; if it stays, give the shop the id in 'instance'.",
+    ),
+    ProblemKind(
+        "unavailable",
+        503,
+        "It cannot be done just now",
+        "The service or something that it needs is busy or away.",
+        "Repeat the call after the time in Retry-After.",
+    ),
+)
+
+KINDS: Mapping[str, ProblemKind] = MappingProxyType({kind.code: kind for kind in _TABLE})
+"""Every kind by its code, ordered by status."""

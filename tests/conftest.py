@@ -1,0 +1,146 @@
+"""Fixtures for every room: both stores, a clock that is set by hand, countable ids, no network."""
+
+from __future__ import annotations
+
+import itertools
+import os
+import shutil
+import socket
+from collections.abc import Callable, Iterator
+from datetime import UTC, datetime, timedelta
+from ipaddress import ip_address
+from pathlib import Path
+from typing import Any
+from uuid import uuid4
+
+import pytest
+from hypothesis import HealthCheck, settings
+
+from service.store import migrate
+from service.store.database import Database
+from tests.store.servers import PostgresDatabases, embedded_postgres
+
+settings.register_profile(
+    "project",
+    derandomize=True,
+    deadline=None,
+    max_examples=60,
+    database=None,
+    suppress_health_check=[HealthCheck.too_slow],
+)
+settings.load_profile("project")
+
+STORES = ("sqlite", "postgresql")
+
+
+class FakeClock:
+    """A clock that stands still until it is moved; calling it gives the moment in UTC."""
+
+    def __init__(self, start: datetime = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)) -> None:
+        """Start at ``start``: a Monday morning unless told otherwise."""
+        self.now = start
+
+    def __call__(self) -> datetime:
+        """The moment it is set to."""
+        return self.now
+
+    def advance(self, by: timedelta | None = None, **parts: float) -> datetime:
+        """Move on by a span, given whole or as ``timedelta``'s parts; gives the new moment."""
+        self.now += by if by is not None else timedelta(**parts)
+        return self.now
+
+    def set(self, moment: datetime) -> None:
+        """Move to ``moment``, which is aware."""
+        if moment.utcoffset() is None:
+            raise ValueError("the clock shows aware moments")
+        self.now = moment.astimezone(UTC)
+
+
+@pytest.fixture
+def clock() -> FakeClock:
+    """A clock of the test's own."""
+    return FakeClock()
+
+
+@pytest.fixture
+def ids() -> Callable[[str], str]:
+    """Identifiers that count: ``ids("ord")`` gives ``ord_`` and 22 digits, each a new one."""
+    numbers = itertools.count(1)
+    return lambda prefix: f"{prefix}_{next(numbers):022d}"
+
+
+@pytest.fixture(scope="session")
+def postgres_databases() -> Iterator[PostgresDatabases]:
+    """Databases on a server of this worker's own, started when a test first asks.
+
+    ``GARMENT_TEST_POSTGRES_URL`` names another server instead, and a user who may make databases.
+    """
+    given = os.environ.get("GARMENT_TEST_POSTGRES_URL")
+    if given:
+        databases = PostgresDatabases(given, f"garment_test_{uuid4().hex[:12]}")
+        yield databases
+        databases.drop_all()
+        return
+    with embedded_postgres() as url:
+        yield PostgresDatabases(url, "garment_test")
+
+
+@pytest.fixture(scope="session")
+def migrated_sqlite_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A SQLite file at the newest revision, to be copied."""
+    file = tmp_path_factory.mktemp("store") / "migrated.sqlite3"
+    migrate.upgrade(f"sqlite:///{file}")
+    return file
+
+
+@pytest.fixture(params=STORES)
+def store_url(request: pytest.FixtureRequest, tmp_path: Path) -> str:
+    """URL of a migrated, empty database; the test runs once on each store."""
+    if request.param == "sqlite":
+        file = tmp_path / "intake.sqlite3"
+        shutil.copyfile(request.getfixturevalue("migrated_sqlite_file"), file)
+        return f"sqlite:///{file}"
+    databases: PostgresDatabases = request.getfixturevalue("postgres_databases")
+    return databases.emptied()
+
+
+@pytest.fixture(params=STORES)
+def bare_store_url(request: pytest.FixtureRequest, tmp_path: Path) -> str:
+    """URL of a database without tables; the test runs once on each store."""
+    if request.param == "sqlite":
+        return f"sqlite:///{tmp_path / 'bare.sqlite3'}"
+    databases: PostgresDatabases = request.getfixturevalue("postgres_databases")
+    return databases.fresh()
+
+
+@pytest.fixture
+def database(store_url: str) -> Iterator[Database]:
+    """An open, migrated, empty database; the test runs once on each store."""
+    opened = Database.open(store_url)
+    yield opened
+    opened.close()
+
+
+@pytest.fixture(autouse=True, scope="session")
+def no_network() -> Iterator[None]:
+    """Refuse every connection that would leave this machine."""
+    with pytest.MonkeyPatch.context() as patch:
+        for name in ("connect", "connect_ex"):
+            patch.setattr(socket.socket, name, _only_here(getattr(socket.socket, name)))
+        yield
+
+
+def _only_here(connect: Callable[[socket.socket, Any], Any]) -> Callable[[socket.socket, Any], Any]:
+    def guarded(self: socket.socket, address: Any) -> Any:
+        if self.family in {socket.AF_INET, socket.AF_INET6} and not _is_here(address[0]):
+            raise RuntimeError(f"a test tried to reach {address[0]}")
+        return connect(self, address)
+
+    return guarded
+
+
+def _is_here(host: str) -> bool:
+    try:
+        return ip_address(host).is_loopback
+    except ValueError:
+        return host == "localhost"

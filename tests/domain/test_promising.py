@@ -1,0 +1,313 @@
+"""Plans through finite station time, material days, and the promise made of both."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from service.domain.calendar import add_working_days, is_working_day
+from service.domain.promising import (
+    HORIZON_DAYS,
+    HorizonExceeded,
+    Plan,
+    StationWork,
+    material_ready_day,
+    plan_work,
+    promise,
+    station_works,
+)
+from service.domain.work import line_work
+from tests.domain.shops import (
+    tiny_calendar,
+    tiny_decoration,
+    tiny_line,
+    tiny_prices,
+    tiny_shop,
+    tiny_stations,
+    tiny_supplied_line,
+)
+
+HOUR_S = 3_600
+MONDAY = date(2026, 6, 1)
+FRIDAY = date(2026, 6, 5)
+NEXT_MONDAY = date(2026, 6, 8)
+CALENDAR = tiny_calendar(closures=frozenset({date(2026, 6, 17)}))
+STATIONS = {station.id: station for station in tiny_stations()}
+"""Eight hours a day each; two presses, so sixteen hours at ``press``."""
+
+Booked = Mapping[tuple[str, date], int]
+
+
+def _plan(
+    *works: list[StationWork], ready_day: date = MONDAY, booked_s: Booked | None = None
+) -> Plan:
+    return plan_work(
+        works,
+        ready_day=ready_day,
+        calendar=CALENDAR,
+        stations=STATIONS,
+        booked_s=booked_s or {},
+    )
+
+
+def _rows(plan: Plan) -> list[tuple[int, str, date, int]]:
+    return [(b.ticket_index, b.station, b.day, b.seconds) for b in plan.bookings]
+
+
+def test_small_work_is_done_the_day_it_may_begin() -> None:
+    """An hour each of printing, cutting and pressing fits into one Monday."""
+    plan = _plan([StationWork(station, HOUR_S) for station in ("print", "cut", "press")])
+    assert plan.first_day == plan.done_day == MONDAY
+    assert {booking.day for booking in plan.bookings} == {MONDAY}
+
+
+def test_work_that_does_not_fit_goes_on_the_next_day() -> None:
+    """Ten hours of printing are eight on Friday and two on Monday."""
+    plan = _plan([StationWork("print", 10 * HOUR_S)], ready_day=FRIDAY)
+    assert _rows(plan) == [
+        (0, "print", FRIDAY, 8 * HOUR_S),
+        (0, "print", NEXT_MONDAY, 2 * HOUR_S),
+    ]
+
+
+def test_what_is_booked_stays_and_the_rest_is_filled() -> None:
+    """With seven of eight hours taken, two hours are one today and one tomorrow."""
+    plan = _plan([StationWork("cut", 2 * HOUR_S)], booked_s={("cut", MONDAY): 7 * HOUR_S})
+    assert [booking.seconds for booking in plan.bookings] == [HOUR_S, HOUR_S]
+    assert plan.done_day == MONDAY + timedelta(days=1)
+
+
+def test_a_day_booked_beyond_its_capacity_takes_nothing_more() -> None:
+    """Capacity lowered under a booking leaves no room and no negative room."""
+    plan = _plan([StationWork("cut", 60)], booked_s={("cut", MONDAY): 20 * HOUR_S})
+    assert plan.first_day == MONDAY + timedelta(days=1)
+
+
+def test_two_machines_halve_the_days() -> None:
+    """Sixteen hours of pressing are one day on two presses."""
+    assert _plan([StationWork("press", 16 * HOUR_S)]).done_day == MONDAY
+
+
+def test_a_ticket_cannot_be_in_two_places_at_once() -> None:
+    """Five hours of printing and then five of cutting do not fit into one day of eight."""
+    plan = _plan([StationWork("print", 5 * HOUR_S), StationWork("cut", 5 * HOUR_S)])
+    assert _rows(plan)[1:] == [
+        (0, "print", MONDAY, 5 * HOUR_S),
+        (0, "cut", MONDAY + timedelta(days=1), 2 * HOUR_S),
+    ]
+    assert _rows(plan)[0] == (0, "cut", MONDAY, 3 * HOUR_S)
+
+
+def test_tickets_share_the_stations() -> None:
+    """The second ticket finds what the first has left."""
+    plan = _plan([StationWork("print", 6 * HOUR_S)], [StationWork("print", 6 * HOUR_S)])
+    assert plan.done_days == (MONDAY, MONDAY + timedelta(days=1))
+
+
+@pytest.mark.parametrize(
+    ("print_h", "wait_h", "booked_h", "done"),
+    [
+        (1, 6, 0, MONDAY),  # dry at three in an eight-hour day's clock
+        (1, 8, 0, MONDAY + timedelta(days=1)),  # dry after hours
+        (1, 6, 2, MONDAY + timedelta(days=1)),  # last in the day's queue, so dry after hours
+        (1, 24, 0, MONDAY + timedelta(days=1)),  # the same hour a day later
+        (8, 23, 0, MONDAY + timedelta(days=1)),  # in the seventh hour of the next day
+        (8, 24, 0, MONDAY + timedelta(days=2)),  # at closing time: cutting begins a day later
+    ],
+)
+def test_waiting_runs_by_the_clock(print_h: int, wait_h: int, booked_h: int, done: date) -> None:
+    """Unattended time that ends after hours goes on with the next working day."""
+    steps = [StationWork("print", print_h * HOUR_S, wait_h * HOUR_S), StationWork("cut", 60)]
+    plan = _plan(steps, booked_s={("print", MONDAY): booked_h * HOUR_S})
+    assert plan.done_day == done
+
+
+def test_waiting_over_a_closed_day_ends_on_the_next_open_one() -> None:
+    """A day's wait from Friday ends on Saturday, so cutting is on Monday, from the morning on."""
+    steps = [StationWork("print", HOUR_S, 24 * HOUR_S), StationWork("cut", 8 * HOUR_S)]
+    assert _plan(steps, ready_day=FRIDAY).done_day == NEXT_MONDAY
+
+
+def test_the_bottleneck_is_where_the_days_go() -> None:
+    """The cutter is booked out on Monday and Tuesday, so it decides, though pressing is longer."""
+    booked = {("cut", MONDAY + timedelta(days=n)): 8 * HOUR_S for n in range(2)}
+    steps = [StationWork("cut", 60), StationWork("press", HOUR_S)]
+    assert _plan(steps, booked_s=booked).bottleneck == "cut"
+    assert _plan(steps).bottleneck == "press"
+
+
+def test_no_work_is_done_at_once() -> None:
+    """Nothing to do is done on the first working day and has no bottleneck."""
+    plan = _plan(ready_day=date(2026, 6, 6))
+    assert (plan.bookings, plan.done_day, plan.bottleneck) == ((), NEXT_MONDAY, "")
+
+
+def test_work_beyond_the_horizon_is_not_promised() -> None:
+    """More than 400 days of printing name the station and end."""
+    with pytest.raises(HorizonExceeded) as caught:
+        _plan([StationWork("print", (HORIZON_DAYS * 8 + 1) * HOUR_S)])
+    assert caught.value.station == "print"
+    assert len(_plan([StationWork("print", HORIZON_DAYS * 8 * HOUR_S)]).bookings) == HORIZON_DAYS
+
+
+def test_an_unknown_station_is_a_fault() -> None:
+    """Stations are checked when the catalogue is loaded."""
+    with pytest.raises(KeyError):
+        _plan([StationWork("loom", 60)])
+
+
+def test_a_lines_operations_become_visits_to_stations() -> None:
+    """Press and peel are one visit, as are check and pack; dry time ends the visit to the printer.
+
+    Five pieces: cut 5 + 5 min; weed 10; press 4 + 7.5 and peel 1.25; check 2.5 and pack 5.
+    """
+    shop = tiny_shop()
+    visits = station_works(line_work(shop, tiny_line(shop, {"S": 5})))
+    assert visits == (
+        StationWork("cut", 600),
+        StationWork("bench", 600),
+        StationWork("press", 765),
+        StationWork("bench", 450),
+    )
+    glitter = tiny_line(shop, {"S": 5}, tiny_decoration("dye-on-glitter"))
+    assert station_works(line_work(shop, glitter))[0] == StationWork("print", 660, 1_800)
+
+
+def test_work_waits_for_the_slowest_material() -> None:
+    """Film is three working days away, the cotton tee one; ordered on Wednesday before noon."""
+    shop = tiny_shop()
+    now = datetime.fromisoformat("2026-06-03T10:00:00+02:00")
+    work = line_work(shop, tiny_line(shop, {"S": 1}))
+    ready = material_ready_day(shop, [work], now)
+    assert (ready.day, ready.waits_for) == (NEXT_MONDAY, "Plain cut film")
+    late = material_ready_day(shop, [work], now + timedelta(hours=3))
+    assert late.day == NEXT_MONDAY + timedelta(days=1)
+
+
+def test_customers_garments_wait_for_media_alone() -> None:
+    """No blank is bought for a garment the customer brings; without media nothing is awaited."""
+    shop = tiny_shop()
+    media = tuple(m.model_copy(update={"supplier_lead_days": 0}) for m in shop.media)
+    shop = shop.model_copy(update={"media": media})
+    now = datetime.fromisoformat("2026-06-03T10:00:00+02:00")
+    own = material_ready_day(shop, [line_work(shop, tiny_supplied_line({"S": 1}))], now)
+    assert (own.day, own.waits_for) == (date(2026, 6, 3), "")
+
+
+def test_a_promise_says_what_decided_it() -> None:
+    """The film's lead time decides while the shop is idle, the full cutter when it is not."""
+    shop = tiny_shop()
+    now = datetime.fromisoformat("2026-06-03T10:00:00+02:00")
+    works = [line_work(shop, tiny_line(shop, {"S": 5}))]
+    idle = promise(shop, works, now=now, booked_s={})
+    assert idle.promised_day == idle.material.day == NEXT_MONDAY
+    assert idle.reason == (
+        "Plain cut film is here on 2026-06-08, 3 working days from the start; the work itself "
+        "adds 0 working days"
+    )
+    full = {("cut", NEXT_MONDAY + timedelta(days=n)): 8 * HOUR_S for n in range(5)}
+    busy = promise(shop, works, now=now, booked_s=full)
+    assert busy.promised_day == date(2026, 6, 15)
+    assert busy.reason == (
+        "Cut station is the tightest station; from 2026-06-08 the work adds 5 working days"
+    )
+
+
+def test_a_longer_spoilage_allowance_takes_more_time() -> None:
+    """Spare pieces are worked on too."""
+    now = datetime.fromisoformat("2026-06-03T10:00:00+02:00")
+    seconds = []
+    for share in (Decimal(0), Decimal("0.10")):
+        shop = tiny_shop(prices=tiny_prices(spoilage_share=share))
+        works = [line_work(shop, tiny_line(shop, {"S": 20}))]
+        plan = promise(shop, works, now=now, booked_s={}).plan
+        seconds.append(sum(booking.seconds for booking in plan.bookings))
+    assert seconds[1] > seconds[0]
+
+
+station_ids = st.sampled_from(sorted(STATIONS))
+step_strategy = st.builds(
+    StationWork,
+    station=station_ids,
+    seconds=st.integers(0, 20 * HOUR_S),
+    wait_s=st.sampled_from([0, 0, 600, 5 * HOUR_S, 30 * HOUR_S]),
+)
+tickets_strategy = st.lists(st.lists(step_strategy, max_size=5), max_size=4)
+booked_strategy = st.dictionaries(
+    st.tuples(station_ids, st.integers(0, 20).map(lambda n: MONDAY + timedelta(days=n))),
+    st.integers(0, 17 * HOUR_S),
+    max_size=40,
+)
+ready_strategy = st.integers(0, 20).map(lambda n: MONDAY + timedelta(days=n))
+
+
+@given(works=tickets_strategy, booked=booked_strategy, ready=ready_strategy)
+def test_no_station_day_is_overfilled_and_no_work_lost(
+    works: list[list[StationWork]], booked: dict[tuple[str, date], int], ready: date
+) -> None:
+    """Bookings fit what is free, lie on working days after the material, and hold all the work."""
+    plan = _plan(*works, ready_day=ready, booked_s=booked)
+    taken: Counter[tuple[str, date]] = Counter()
+    done: Counter[tuple[int, str]] = Counter()
+    for booking in plan.bookings:
+        taken[booking.station, booking.day] += booking.seconds
+        done[booking.ticket_index, booking.station] += booking.seconds
+        assert booking.seconds > 0
+        assert is_working_day(CALENDAR, booking.day)
+        assert ready <= plan.first_day <= booking.day <= plan.done_days[booking.ticket_index]
+    for (station, day), seconds in taken.items():
+        free_s = STATIONS[station].capacity_min * 60 - booked.get((station, day), 0)
+        assert seconds <= free_s
+    wanted: Counter[tuple[int, str]] = Counter()
+    for index, steps in enumerate(works):
+        for step in steps:
+            wanted[index, step.station] += step.seconds
+    assert done == +wanted
+    assert plan.done_day == max(plan.done_days, default=plan.done_day)
+
+
+@given(
+    works=tickets_strategy,
+    other=st.lists(step_strategy, min_size=1, max_size=5),
+    booked=booked_strategy,
+    more=booked_strategy,
+)
+def test_more_work_never_makes_a_promise_earlier(
+    works: list[list[StationWork]],
+    other: list[StationWork],
+    booked: dict[tuple[str, date], int],
+    more: dict[tuple[str, date], int],
+) -> None:
+    """Neither a ticket planned before the others nor more bookings bring any of them forward."""
+    alone = _plan(*works, booked_s=booked).done_days
+    behind = _plan(other, *works, booked_s=booked).done_days[1:]
+    fuller = _plan(*works, booked_s=Counter(booked) + Counter(more)).done_days
+    for before, after, crowded in zip(alone, behind, fuller, strict=True):
+        assert before <= after
+        assert before <= crowded
+
+
+@given(works=tickets_strategy, booked=booked_strategy, later=st.integers(0, 10))
+def test_later_material_never_makes_a_promise_earlier(
+    works: list[list[StationWork]], booked: dict[tuple[str, date], int], later: int
+) -> None:
+    """The day of completion follows the day of the material."""
+    early = _plan(*works[:1], booked_s=booked)
+    late_day = add_working_days(CALENDAR, MONDAY, later)
+    late = _plan(*works[:1], ready_day=late_day, booked_s=booked)
+    assert early.done_day <= late.done_day
+
+
+@given(works=tickets_strategy, booked=booked_strategy)
+def test_equal_questions_get_equal_plans(
+    works: list[list[StationWork]], booked: dict[tuple[str, date], int]
+) -> None:
+    """Bookings given in another order, and asking twice, change nothing."""
+    backwards = dict(reversed(booked.items()))
+    assert _plan(*works, booked_s=booked) == _plan(*works, booked_s=backwards)
