@@ -86,6 +86,7 @@ _PATTERN_WORDS: dict[str, str] = {
 }
 
 _RULES: dict[str, str | Callable[[Mapping[str, Any]], str]] = {
+    "json": "must be JSON",
     "model": _MAPPING,
     "dict": _MAPPING,
     "mapping": _MAPPING,

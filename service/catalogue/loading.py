@@ -143,7 +143,7 @@ def _take(book: _Book, file: str, document: YamlDocument) -> None:
         book.faults.append(
             CatalogueFault(file, fault.line, json_pointer(fault.path), fault.message)
         )
-        if fault.value_lost:
+        if fault.value_lost and document.complete:
             book.lost.add(fault.path)
     book.complete = book.complete and document.complete
     if not isinstance(document.data, dict):
@@ -188,7 +188,7 @@ def _follows(book: _Book, path: DocumentPath, error: ErrorDetails) -> bool:
         return True
     if error["type"] == "too_short":
         # Only the sound entries of a list are counted; each other has its own error.
-        return len(error["input"]) >= error["ctx"]["min_length"]
+        return bool(len(error["input"]) >= error["ctx"]["min_length"])
     return any(path[:length] in book.lost for length in range(len(path) + 1))
 
 

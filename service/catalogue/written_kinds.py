@@ -1,7 +1,8 @@
 """Values must be written as the kind they are taken for.
 
 Validation is lenient so that one set of values serves files and stored versions: it would take
-``true`` for the number 1, ``720`` for a time of day and ``"5"`` for 5. A file is held to more.
+``true`` for the number 1, ``720`` for a time of day and ``"5"`` for 5. A file is held to more; only
+exact decimals may stand in quotes, as stored versions write them.
 """
 
 from __future__ import annotations
@@ -53,6 +54,8 @@ def _of_scalar(written: object, taken: object, path: DocumentPath) -> PathFaults
 
 
 def _as_number(taken: object, written: object) -> bool:
-    return isinstance(taken, bool) or (
-        isinstance(written, int | Decimal) and not isinstance(written, bool)
-    )
+    if isinstance(taken, bool):
+        return True
+    if isinstance(taken, Decimal) and isinstance(written, str):
+        return "_" not in written
+    return isinstance(written, int | Decimal) and not isinstance(written, bool)

@@ -45,6 +45,7 @@ PURE_CARDED_FOREIGN_MAX_PERCENT = Decimal(5)
 
 _ALONE_WORDS = ("pure ", "all ")
 _LONGEST_ECHO = 40
+_NEAR = 0.83
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,7 +199,7 @@ def _wanted_name(name: str, rules: _Regime) -> str | None:
     if plain in allowed:
         return name
     foreign = {plain_name(word) for words in rules.foreign_names.values() for word in words}
-    near = difflib.get_close_matches(plain, [*allowed, *foreign], n=1, cutoff=0.75)
+    near = difflib.get_close_matches(plain, [*allowed, *foreign], n=1, cutoff=_NEAR)
     if not near:
         return None
     if near[0] in allowed:

@@ -142,7 +142,9 @@ def plan_work(
 ) -> Plan:
     """Plan each ticket's station works, ticket after ticket, none before ``ready_day``.
 
-    ``booked_s`` holds the seconds taken already by station and day; a missing entry is 0.
+    ``booked_s`` holds the seconds taken already by station and day; a missing entry is 0. More of
+    it, or a ticket planned before, never makes a ticket done earlier than it would be alone. Among
+    several tickets planned together one held up may leave another a place it would not have had.
     Equal arguments give equal plans. KeyError for an unknown station, :class:`HorizonExceeded`
     when the days run out, :class:`~service.domain.calendar.NoWorkingDay` when there are none.
     """

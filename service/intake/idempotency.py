@@ -24,6 +24,10 @@ KEPT_FOR = timedelta(hours=48)
 """How long an idempotency key is remembered; afterwards it counts as new."""
 
 
+RESERVED = 409
+"""Status of a row whose work is still running; replaced before the transaction ends."""
+
+
 @dataclass(frozen=True, slots=True)
 class RequestKey:
     """An idempotency key, whose it is, and a fingerprint of the request it came with."""
@@ -49,7 +53,10 @@ class Outcome:
         return cls(status, body.model_dump_json(), named)
 
 
-Work = Callable[[Session], Outcome]
+StoreSession = Session
+"""What a use case works in, by a name that those above the store may use."""
+
+Work = Callable[[StoreSession], Outcome]
 RefusalWriter = Callable[[ServiceError], Outcome]
 
 
@@ -84,7 +91,7 @@ def _once(
         caller=request.caller,
         key=request.key,
         fingerprint=request.fingerprint,
-        status=0,
+        status=RESERVED,
         headers_json="{}",
         body_json="",
         created_at=now,

@@ -16,10 +16,11 @@ WEBP = "image/webp"
 
 MOST_PARTS = 65_536
 """PNG chunks, or JPEG segments and stray bytes ahead of the first scan, that are taken; a decoder
-steps through them one by one. Design choice, no source: real files have a few thousand."""
+steps through them one by one. Design choice; real files have a few thousand (from memory)."""
 
 MOST_SCANS = 100
-"""Scans of a JPEG that are taken, each a pass over the picture; as above, real files have twenty."""
+"""Scans of a JPEG that are taken, each a pass over the whole picture. Design choice; real files
+have up to twenty (from memory)."""
 
 _JPEG_WITHOUT_LENGTH = frozenset({0x01, *range(0xD0, 0xD9)})
 _JPEG_SCAN = 0xDA

@@ -85,13 +85,18 @@ def _decided(line: Line, verdicts: LineVerdict) -> Line:
 
 
 def quote_lines(
-    services: Services, session: Session, caller: Caller, request: QuoteRequest, priced: PricedLines
+    services: Services,
+    session: Session,
+    caller: Caller,
+    request: QuoteRequest,
+    compiled: CompiledCatalogue,
+    priced: PricedLines,
 ) -> QuoteAnswer:
     """Promise a day, keep the quote and answer, within the caller's transaction.
 
+    ``compiled`` is the catalogue that ``priced`` was priced by.
     The day holds for the whole life of the quote: it is planned as if accepted at the last moment.
     """
-    compiled = services.catalogues.current
     now = services.clock()
     expires_at = now + timedelta(minutes=compiled.catalogue.policy.quote_valid_min)
     promised = _promise(compiled, session, priced, expires_at)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 from sqlmodel import Session, col, or_, select
 
 from service.domain.errors import Conflict, NotFound
@@ -60,16 +62,16 @@ def move_ticket(
     number: str,
     request: MoveRequest,
     *,
-    expected_version: int | None = None,
+    allowed_versions: Collection[int] | None = None,
     trace_id: str = "",
 ) -> tuple[TicketAnswer, int]:
     """Make a move, within the caller's transaction; returns the ticket and its new version.
 
-    Raises ``Conflict`` naming the legal moves, or ``ticket-changed`` when ``expected_version`` is
-    not the ticket's: someone else moved it first.
+    Raises ``Conflict`` naming the legal moves, or ``ticket-changed`` when its version is not
+    among ``allowed_versions``: someone else moved it first.
     """
     order, ticket = _locked(session, number)
-    if expected_version is not None and ticket.version != expected_version:
+    if allowed_versions is not None and ticket.version not in allowed_versions:
         raise Conflict("ticket-changed", _who_moved(session, ticket))
     apply_move(services, session, order, ticket, request, trace_id=trace_id)
     return _answer(session, ticket), ticket.version

@@ -216,9 +216,10 @@ async def _drop_body(response: httpx.Response) -> None:
     """Read a little, so that a well-behaved receiver's connection can be used again; then close."""
     read = 0
     try:
-        async for part in response.aiter_raw():
-            read += len(part)
-            if read >= BODY_READ_MAX_BYTES:
-                break
+        if isinstance(response.stream, httpx.AsyncByteStream):
+            async for part in response.stream:
+                read += len(part)
+                if read >= BODY_READ_MAX_BYTES:
+                    break
     finally:
         await response.aclose()

@@ -33,7 +33,7 @@ class EntityTag:
     weak: bool = False
 
 
-def etag_for(version: int) -> str:
+def etag_for(version: int | str) -> str:
     """The ETag of version ``version``, as it stands in the header: ``"7"``."""
     return f'"{version}"'
 
@@ -51,7 +51,7 @@ def parse_tags(values: Sequence[str]) -> tuple[EntityTag, ...] | None:
     return tuple(EntityTag(tag[2], weak=bool(tag[1])) for tag in _TAG.finditer(joined))
 
 
-def is_unchanged(if_none_match: Sequence[str], version: int) -> bool:
+def is_unchanged(if_none_match: Sequence[str], version: int | str) -> bool:
     """Whether the caller of a GET has ``version`` already: weak comparison (section 13.1.2).
 
     A header that cannot be read is ignored: the caller then gets the full answer.
@@ -65,7 +65,7 @@ def is_unchanged(if_none_match: Sequence[str], version: int) -> bool:
     return tags is None or any(tag.opaque == str(version) for tag in tags)
 
 
-def not_modified(request: Request, version: int) -> Response | None:
+def not_modified(request: Request, version: int | str) -> Response | None:
     """The 304 to send instead of version ``version``, if the caller has it already."""
     if not is_unchanged(request.headers.getlist("if-none-match"), version):
         return None

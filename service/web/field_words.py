@@ -124,7 +124,12 @@ def _words(kind: str, context: Mapping[str, Any]) -> tuple[str, str]:
         # The text of a ValueError of our own validators: it names the limit already.
         return "invalid", str(context.get("error", _OTHER[1]))[:_LONGEST_WORDS]
     code, template = _WORDS.get(kind, _OTHER)
-    return code, template.format_map(defaultdict(lambda: "the limit", context))
+    limits = {name: _written(limit) for name, limit in context.items()}
+    return code, template.format_map(defaultdict(lambda: "the limit", limits))
+
+
+def _written(limit: object) -> object:
+    return f"{limit:g}" if isinstance(limit, float) else limit
 
 
 def _real_path(steps: Sequence[str | int], body: object, *, leads_out: bool) -> Path:

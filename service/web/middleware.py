@@ -7,9 +7,11 @@ headers; the framework's own handler for ``Exception`` runs outside of them all.
 
 from __future__ import annotations
 
+import itertools
 import time
 import traceback
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from pathlib import Path
 
 import structlog
 from starlette.datastructures import Headers, MutableHeaders
@@ -19,6 +21,7 @@ from starlette.requests import ClientDisconnect
 from starlette.responses import Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+import service
 from service.web.problem_kinds import KINDS
 from service.web.problems import internal_fault, problem_response
 from service.web.request_mark import MARK, RequestIds, current_mark, make_mark
@@ -36,6 +39,9 @@ SECURITY_HEADERS: Mapping[str, str] = {
 
 QUIET_PATHS = frozenset({"/livez", "/readyz"})
 """Probes, which stay out of the access log."""
+
+_MOST_CAUSES, _MOST_LINES = 5, 8
+_OUR_FOLDER = str(Path(service.__file__).parent)
 
 _log = structlog.get_logger("service.web")
 
@@ -244,22 +250,26 @@ def _holds_nul(scope: Scope) -> bool:
 
 def _log_fault(error: BaseException) -> None:
     mark = current_mark()
-    chain = list(_causes(error))
+    chain = list(itertools.islice(_causes(error), _MOST_CAUSES))
     _log.error(
         "uncaught fault",
         kinds=[type(one).__qualname__ for one in chain],
-        lines=[
-            f"{frame.filename}:{frame.lineno} {frame.name}"
-            for one in chain
-            for frame in traceback.extract_tb(one.__traceback__)
-        ],
+        lines=[line for one in chain for line in _innermost_lines(one)],
         request_id=str(mark.request_id),
         trace_id=mark.trace_id,
     )
 
 
-def _causes(error: BaseException) -> Iterable[BaseException]:
+def _innermost_lines(error: BaseException) -> list[str]:
+    """Where it happened: the innermost frames of this package, and the very last frame."""
+    frames = traceback.extract_tb(error.__traceback__)
+    ours = [frame for frame in frames[:-1] if frame.filename.startswith(_OUR_FOLDER)][-_MOST_LINES:]
+    return [f"{frame.filename}:{frame.lineno} {frame.name}" for frame in (*ours, *frames[-1:])]
+
+
+def _causes(error: BaseException) -> Iterator[BaseException]:
+    """``error`` and what led to it, outermost first."""
     seen: BaseException | None = error
     while seen is not None:
         yield seen
-        seen = seen.__cause__ or seen.__context__
+        seen = seen.__cause__ or (None if seen.__suppress_context__ else seen.__context__)

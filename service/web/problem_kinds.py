@@ -151,6 +151,34 @@ _TABLE = (
         "Check the identifier and the key used.",
     ),
     ProblemKind(
+        "quote-not-found",
+        404,
+        "There is no such quote",
+        "No quote of this caller has that id; another caller's is not told apart from none.",
+        "Use the id from the answer to POST /v1/quotes, with the key that asked.",
+    ),
+    ProblemKind(
+        "order-not-found",
+        404,
+        "There is no such order",
+        "No order of this caller has that id; another caller's is not told apart from none.",
+        "Use the id from the answer to POST /v1/orders, with a key of the same holder.",
+    ),
+    ProblemKind(
+        "ticket-not-found",
+        404,
+        "There is no such ticket",
+        "No ticket has that number.",
+        "Numbers look like T000001; list them with GET /v1/tickets.",
+    ),
+    ProblemKind(
+        "artwork-not-found",
+        404,
+        "There is no such artwork",
+        "No artwork of this caller has that id; another caller's is not told apart from none.",
+        "Use the id from the answer to POST /v1/artworks, with a key of the same holder.",
+    ),
+    ProblemKind(
         "method-not-allowed",
         405,
         "The address does not take this method",
@@ -163,6 +191,42 @@ _TABLE = (
         "The present state forbids it",
         "The thing is in a state in which this cannot be done.",
         "Read it again and decide anew.",
+    ),
+    ProblemKind(
+        "quote-already-accepted",
+        409,
+        "The quote was accepted before",
+        "A quote becomes one order; 'order_id' names it.",
+        "Ask for a new quote to order the same again.",
+    ),
+    ProblemKind(
+        "promise-slipped",
+        409,
+        "The promised day can no longer be kept",
+        "Since the quote was given others took the station time that its day needs. Nothing was "
+        "accepted. 'new_day' is the earliest day now.",
+        "Ask for a new quote; it promises the new day.",
+    ),
+    ProblemKind(
+        "order-in-work",
+        409,
+        "Work on the order has begun",
+        "An order is cancelled here only while none of its tickets has been begun.",
+        "Call the shop.",
+    ),
+    ProblemKind(
+        "order-already-cancelled",
+        409,
+        "The order was cancelled before",
+        "There is nothing left to cancel.",
+        "Nothing needs to be done.",
+    ),
+    ProblemKind(
+        "move-not-legal",
+        409,
+        "The ticket cannot make this move",
+        "Each state of a ticket has its own moves; 'legal_moves' lists those open to it now.",
+        "Choose one of the legal moves, or read the ticket again.",
     ),
     ProblemKind(
         "idempotency-key-in-progress",
@@ -178,6 +242,20 @@ _TABLE = (
         "Its time is over",
         "It was there, and can no longer be used.",
         "Ask for a new one.",
+    ),
+    ProblemKind(
+        "quote-expired",
+        410,
+        "The quote has expired",
+        "A quote stands for a while; 'expired_at' says until when this one did.",
+        "Ask for a new quote.",
+    ),
+    ProblemKind(
+        "ticket-changed",
+        412,
+        "The ticket changed since it was read",
+        "Someone moved it; the detail says who and how. Nothing was done.",
+        "Read the ticket again, decide anew and send its new ETag.",
     ),
     ProblemKind(
         "precondition-failed",
@@ -214,6 +292,29 @@ _TABLE = (
         "The request cannot be carried out as it stands",
         "The request is understood, and what it asks for cannot be done.",
         "Follow the detail.",
+    ),
+    ProblemKind(
+        "picture-refused",
+        422,
+        "The picture cannot be used",
+        "The upload is no picture this shop can measure: of another kind, too large, broken, moving "
+        "or empty. 'errors' says which.",
+        "Save the artwork as a still PNG, JPEG or WebP within the limits named, and upload that.",
+    ),
+    ProblemKind(
+        "cannot-be-made",
+        422,
+        "It cannot be made as asked",
+        "A rule blocks at least one decoration. 'check' holds the findings, the choices that "
+        "clash and the nearest choices that work.",
+        "Take one of the alternatives, or change one choice of each clash.",
+    ),
+    ProblemKind(
+        "more-than-the-shop-can-make",
+        422,
+        "It does not fit the days the shop plans ahead",
+        "The work asked for is more than the stations can do within the planning horizon.",
+        "Ask for fewer pieces, or split the order over time.",
     ),
     ProblemKind(
         "idempotency-key-reused",

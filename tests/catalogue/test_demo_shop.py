@@ -78,8 +78,10 @@ def test_tees_have_the_usual_measures(shop: Catalogue) -> None:
 
 
 def test_placements_keep_to_usual_print_widths(shop: Catalogue) -> None:
-    """No wider than 0.60 of the half chest, 356 mm, or the usable platen; design choices and
-    common practice, no source."""
+    """No wider than 0.60 of the half chest, 356 mm, or the usable platen.
+
+    The share is a design choice, the widths are common practice, no source.
+    """
     (press,) = shop.presses
     for blank in shop.blanks:
         for placement in blank.placements:
@@ -103,8 +105,10 @@ def test_media_press_where_practice_says(shop: Catalogue) -> None:
 
 
 def test_printed_sides_are_mirrored_as_practice_says(shop: Catalogue) -> None:
-    """Dye paper and film cut from the back are mirrored, printable film is not: common practice,
-    no source."""
+    """Dye paper and film cut from the back are mirrored, printable film is not.
+
+    Common practice, no source.
+    """
     for method in shop.methods:
         for operation in method.operations:
             if operation.mirrored is not None and operation.medium is not None:
@@ -113,8 +117,10 @@ def test_printed_sides_are_mirrored_as_practice_says(shop: Catalogue) -> None:
 
 
 def test_dye_onto_a_base_keeps_its_order(shop: Catalogue) -> None:
-    """Cut, weed, print, pre-press, tack the base, peel, then press dye under fresh paper: common
-    practice, no source."""
+    """Cut, weed, print, pre-press, tack the base, peel, press the dye, peel.
+
+    Common practice, no source.
+    """
     kinds = [op.kind.value for op in shop.method_by_id["dye-on-glitter-film"].operations]
     steps = ["cut", "weed", "print", "pre_press", "tack", "peel", "press", "peel", "check", "pack"]
     assert [kind for kind in kinds if kind != "dry"] == steps

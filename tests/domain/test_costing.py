@@ -8,7 +8,7 @@ from decimal import Decimal
 from fractions import Fraction
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from service.domain.costing import (
@@ -125,6 +125,15 @@ def test_parts_that_cost_nothing_leave_no_row() -> None:
     assert not [row for row in rows if row.part is CostPart.CONSUMABLES]
 
 
+def test_a_plain_garment_costs_its_blank_and_a_bag() -> None:
+    """Without a decoration there is no work, no artwork to check and nothing set up."""
+    shop = _shop()
+    line = replace(tiny_line(shop, {"S": 2}), decorations=())
+    parts = _by_part(price_line(shop, line))
+    assert parts[CostPart.BLANK] == 6
+    assert {CostPart.SET_UP, CostPart.LABOUR, CostPart.MEDIUM}.isdisjoint(parts)
+
+
 def test_a_break_may_be_earned_across_lines() -> None:
     """Six pieces at the break of twenty-four cost a fifth less, before rounding."""
     shop = _shop()
@@ -197,6 +206,7 @@ def test_a_shop_that_charges_nothing_is_priced_at_nothing() -> None:
     assert (price.total_minor, price.rows, price.unit_prices) == (0, (), {"S": 0})
 
 
+@settings(max_examples=40)
 @given(book=price_books(), run=size_runs, glitter=st.booleans())
 def test_rows_sum_to_the_total_exactly(book: PriceBook, run: dict[str, int], glitter: bool) -> None:  # noqa: FBT001 - drawn by hypothesis
     """Unit prices times quantities are the total, and so is the sum of all rows."""
@@ -208,6 +218,7 @@ def test_rows_sum_to_the_total_exactly(book: PriceBook, run: dict[str, int], gli
     assert sum(row.amount for row in price.rows) == total
 
 
+@settings(max_examples=40)
 @given(book=price_books(), run=size_runs)
 def test_unit_prices_agree_with_exact_fractions(book: PriceBook, run: dict[str, int]) -> None:
     """The stated formula in exact fractions, from the rows alone, gives the same cents."""
@@ -231,6 +242,7 @@ def test_unit_prices_agree_with_exact_fractions(book: PriceBook, run: dict[str, 
         assert abs(price.unit_prices[size] - math.floor(minor + Fraction(1, 2))) <= slack
 
 
+@settings(max_examples=40)
 @given(book=price_books(), run=size_runs, more=size_runs)
 def test_more_never_costs_less_but_for_rounding(
     book: PriceBook, run: dict[str, int], more: dict[str, int]
@@ -243,6 +255,7 @@ def test_more_never_costs_less_but_for_rounding(
     assert large.total_minor >= small.total_minor - rounding
 
 
+@settings(max_examples=40)
 @given(book=price_books(), run=size_runs)
 def test_the_price_does_not_hang_on_the_order_of_sizes(
     book: PriceBook, run: dict[str, int]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 
@@ -219,6 +220,18 @@ def test_a_promise_says_what_decided_it() -> None:
     )
 
 
+def test_an_order_without_work_or_wait_leaves_at_once() -> None:
+    """A plain garment that is on the shelf leaves on the first working day."""
+    shop = tiny_shop()
+    blanks = tuple(b.model_copy(update={"supplier_lead_days": 0}) for b in shop.blanks)
+    shop = shop.model_copy(update={"blanks": blanks})
+    plain = replace(tiny_line(shop, {"S": 1}), decorations=())
+    now = datetime.fromisoformat("2026-06-03T10:00:00+02:00")
+    made = promise(shop, [line_work(shop, plain)], now=now, booked_s={})
+    assert (made.promised_day, made.plan.bottleneck) == (date(2026, 6, 3), "")
+    assert made.reason == "there is no work to wait for"
+
+
 def test_a_longer_spoilage_allowance_takes_more_time() -> None:
     """Spare pieces are worked on too."""
     now = datetime.fromisoformat("2026-06-03T10:00:00+02:00")
@@ -272,35 +285,47 @@ def test_no_station_day_is_overfilled_and_no_work_lost(
     assert plan.done_day == max(plan.done_days, default=plan.done_day)
 
 
+ticket_strategy = st.lists(step_strategy, min_size=1, max_size=5)
+
+
 @given(
-    works=tickets_strategy,
-    other=st.lists(step_strategy, min_size=1, max_size=5),
-    booked=booked_strategy,
-    more=booked_strategy,
+    ticket=ticket_strategy, others=tickets_strategy, booked=booked_strategy, more=booked_strategy
 )
 def test_more_work_never_makes_a_promise_earlier(
-    works: list[list[StationWork]],
-    other: list[StationWork],
+    ticket: list[StationWork],
+    others: list[list[StationWork]],
     booked: dict[tuple[str, date], int],
     more: dict[tuple[str, date], int],
 ) -> None:
-    """Neither a ticket planned before the others nor more bookings bring any of them forward."""
-    alone = _plan(*works, booked_s=booked).done_days
-    behind = _plan(other, *works, booked_s=booked).done_days[1:]
-    fuller = _plan(*works, booked_s=Counter(booked) + Counter(more)).done_days
-    for before, after, crowded in zip(alone, behind, fuller, strict=True):
-        assert before <= after
-        assert before <= crowded
+    """Neither tickets planned before nor more bookings bring a ticket forward."""
+    alone = _plan(ticket, booked_s=booked).done_day
+    behind = _plan(*others, ticket, booked_s=booked).done_days[-1]
+    crowded = _plan(ticket, booked_s=Counter(booked) + Counter(more)).done_day
+    assert alone <= behind
+    assert alone <= crowded
 
 
-@given(works=tickets_strategy, booked=booked_strategy, later=st.integers(0, 10))
+@given(works=tickets_strategy, later=ticket_strategy, booked=booked_strategy)
+def test_a_later_ticket_moves_none_planned_before_it(
+    works: list[list[StationWork]],
+    later: list[StationWork],
+    booked: dict[tuple[str, date], int],
+) -> None:
+    """What was planned first stays where it was."""
+    before = _plan(*works, booked_s=booked)
+    after = _plan(*works, later, booked_s=booked)
+    assert after.done_days[:-1] == before.done_days
+    assert [b for b in after.bookings if b.ticket_index < len(works)] == list(before.bookings)
+
+
+@given(ticket=ticket_strategy, booked=booked_strategy, later=st.integers(0, 10))
 def test_later_material_never_makes_a_promise_earlier(
-    works: list[list[StationWork]], booked: dict[tuple[str, date], int], later: int
+    ticket: list[StationWork], booked: dict[tuple[str, date], int], later: int
 ) -> None:
     """The day of completion follows the day of the material."""
-    early = _plan(*works[:1], booked_s=booked)
+    early = _plan(ticket, booked_s=booked)
     late_day = add_working_days(CALENDAR, MONDAY, later)
-    late = _plan(*works[:1], ready_day=late_day, booked_s=booked)
+    late = _plan(ticket, ready_day=late_day, booked_s=booked)
     assert early.done_day <= late.done_day
 
 

@@ -104,6 +104,14 @@ def test_pieces_are_turned_where_that_is_shorter() -> None:
     assert use.layout.length_mm == 210
 
 
+def test_a_piece_that_fits_only_turned_is_turned() -> None:
+    """550 x 275 on 490 clear mm lies with its long side along the roll."""
+    shop = tiny_shop()
+    (use,) = line_work(shop, tiny_line(shop, {"S": 1}, tiny_decoration(width_mm=550))).media
+    assert (use.layout.turned, use.layout.across) == (True, 1)
+    assert use.layout.length_mm == 560
+
+
 def test_nap_forbids_turning_and_sheets_come_whole() -> None:
     """250 x 125, not turned, on sheets of 490 x 290 clear: one abreast, two a sheet, 5 in 3."""
     shop = tiny_shop()

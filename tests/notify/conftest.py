@@ -131,3 +131,9 @@ class Books:
 def books(database: Database, clock: FakeClock, ids: Callable[[str], str]) -> Books:
     """The order book, on each store."""
     return Books(database, clock, ids)
+
+
+@pytest.fixture
+def anyio_backend() -> str:
+    """Asynchronous tests run on asyncio, as the service does."""
+    return "asyncio"

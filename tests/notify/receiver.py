@@ -62,6 +62,10 @@ class Receiver:
         self.url = f"http://127.0.0.1:{self.port}/hooks"
         return self
 
+    def stop_listening(self) -> None:
+        """Close the port."""
+        self._server.close()
+
     async def __aexit__(
         self,
         kind: type[BaseException] | None,

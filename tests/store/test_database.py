@@ -10,9 +10,9 @@ from datetime import date
 import pytest
 from sqlalchemy import func, text
 from sqlalchemy.exc import DBAPIError, IntegrityError
-from sqlmodel import Session, select
+from sqlmodel import Session, SQLModel, select
 
-from service.store.database import WRITE_ATTEMPTS_MAX, Database, lock_shop
+from service.store.database import Database, lock_shop
 from service.store.tables import StationDay, StoredAnswer
 from tests.store.rows import stored_answer
 
@@ -25,6 +25,10 @@ class _OwnError(Exception):
 
 def _count(session: Session) -> int:
     return session.exec(select(func.count()).select_from(StoredAnswer)).one()
+
+
+def _adding(row: SQLModel) -> Callable[[Session], None]:
+    return lambda session: session.add(row)
 
 
 def _in_threads(work: Callable[[int], object]) -> None:
@@ -42,7 +46,7 @@ def _in_threads(work: Callable[[int], object]) -> None:
 
 def test_a_write_is_committed_before_it_returns(database: Database, store_url: str) -> None:
     """A caller that is told of success finds it from any other connection."""
-    database.write(lambda session: session.add(stored_answer()))
+    database.write(_adding(stored_answer()))
     elsewhere = Database.open(store_url)
     assert elsewhere.read(_count) == 1
     elsewhere.close()
@@ -112,7 +116,7 @@ def test_a_read_cannot_write(database: Database) -> None:
 
     with pytest.raises(DBAPIError, match=r"(?i)read-?only"):
         database.read(work)
-    database.write(lambda session: session.add(stored_answer()))
+    database.write(_adding(stored_answer()))
 
 
 def test_a_read_sees_one_snapshot_and_holds_up_no_writer(
@@ -123,7 +127,7 @@ def test_a_read_sees_one_snapshot_and_holds_up_no_writer(
 
     def work(session: Session) -> tuple[int, int]:
         before = _count(session)
-        elsewhere.write(lambda other: other.add(stored_answer()))
+        elsewhere.write(_adding(stored_answer()))
         return before, _count(session)
 
     assert database.read(work) == (0, 0)
@@ -150,7 +154,7 @@ def test_many_writers_and_readers_at_once_all_get_through(database: Database) ->
     def work(number: int) -> None:
         for step in range(10):
             key = f"{number}-{step}"
-            database.write(lambda session, key=key: session.add(stored_answer(key=key)))
+            database.write(_adding(stored_answer(key=key)))
             assert database.read(_count) > 0
 
     _in_threads(work)
@@ -165,9 +169,7 @@ def test_two_programs_on_one_store_wait_for_each_other(database: Database, store
     def work(number: int) -> None:
         for step in range(5):
             key = f"{number}-{step}"
-            databases[number % 2].write(
-                lambda session, key=key: session.add(stored_answer(key=key))
-            )
+            databases[number % 2].write(_adding(stored_answer(key=key)))
 
     _in_threads(work)
     assert elsewhere.read(_count) == THREADS * 5
@@ -177,7 +179,7 @@ def test_two_programs_on_one_store_wait_for_each_other(database: Database, store
 def test_the_shop_lock_lets_one_transaction_at_a_time_read_and_write(database: Database) -> None:
     """Sums made of a read and a write lose nothing under the lock (read committed alone does)."""
     day = date(2026, 3, 9)
-    database.write(lambda session: session.add(StationDay(station="press", day=day, booked_s=0)))
+    database.write(_adding(StationDay(station="press", day=day, booked_s=0)))
 
     def book(session: Session) -> None:
         lock_shop(session)
@@ -196,7 +198,7 @@ def test_of_writers_of_one_key_exactly_one_succeeds(database: Database) -> None:
 
     def work(number: int) -> None:
         try:
-            database.write(lambda session: session.add(stored_answer(fingerprint=str(number))))
+            database.write(_adding(stored_answer(fingerprint=str(number))))
         except IntegrityError:
             outcomes.append("refused")
         else:
@@ -265,8 +267,7 @@ def test_work_that_fell_to_a_deadlock_is_run_again(database: Database) -> None:
     """Two transactions that take two rows in opposite order both end well on both stores."""
     day = date(2026, 3, 9)
     for station in ("press", "print"):
-        row = StationDay(station=station, day=day, booked_s=0)
-        database.write(lambda session, row=row: session.add(row))
+        database.write(_adding(StationDay(station=station, day=day, booked_s=0)))
     meeting = threading.Barrier(2)
 
     def work(stations: tuple[str, str]) -> int:
@@ -293,9 +294,3 @@ def test_work_that_fell_to_a_deadlock_is_run_again(database: Database) -> None:
     assert runs == ([1, 2] if database.dialect == "postgresql" else [1, 1])
     booked = database.read(lambda session: session.exec(select(StationDay.booked_s)).all())
     assert booked == [120, 120]
-
-
-def test_the_attempts_at_a_write_are_bounded(database: Database) -> None:
-    """The constant is a bound, not a hope: see the failures module's tests for what follows it."""
-    assert 2 <= WRITE_ATTEMPTS_MAX <= 10
-    assert database.ready() == (True, "ready")

@@ -59,7 +59,8 @@ def _reference(column: str, target: str, name: str) -> sa.ForeignKeyConstraint:
 def _lengths(table: str, **most: int) -> list[sa.CheckConstraint]:
     return [
         sa.CheckConstraint(
-            f"length({column}) <= {length}", name=op.f(f"ck_{table}_{column}_length")
+            sa.func.length(sa.column(column)) <= length,
+            name=op.f(f"ck_{table}_{column}_length"),
         )
         for column, length in most.items()
     ]

@@ -1,0 +1,131 @@
+"""The whole application: base, operations, and the sender that runs beside them."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import AsyncIterator, Awaitable, Callable
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import AbstractAsyncContextManager, asynccontextmanager
+from datetime import timedelta
+from uuid import UUID, uuid4
+
+from fastapi import FastAPI
+
+from service.assembly import Assembly
+from service.notify.sender import Sender
+from service.store.keys import find_key, key_is_live
+from service.web.application import Documentation, create_base_app
+from service.web.auth import LiveKey, Principal, Scope
+from service.web.examples import examples_folder, load_examples
+from service.web.health import Check
+from service.web.operations import (
+    artworks,
+    catalogue,
+    checks,
+    orders,
+    quotes,
+    tickets,
+    webhook_endpoints,
+)
+from service.web.parts import Rooms
+from service.web.webhook_docs import WEBHOOKS
+
+SENDER_SILENT_AFTER = timedelta(seconds=90)
+"""Longer than the sender's longest back-off; then /readyz says that it is not well."""
+
+ROUTERS = (
+    catalogue.router,
+    artworks.router,
+    checks.router,
+    quotes.router,
+    orders.router,
+    tickets.router,
+    webhook_endpoints.router,
+)
+
+
+def create_app(
+    assembly: Assembly,
+    *,
+    request_ids: Callable[[], UUID] = uuid4,
+    documentation: Documentation | None = None,
+) -> FastAPI:
+    """The application over an assembly, which the caller closes after the application ended."""
+    settings = assembly.settings
+    rooms = Rooms(
+        assembly=assembly,
+        store_threads=ThreadPoolExecutor(settings.store_threads, "store"),
+        compute_threads=ThreadPoolExecutor(settings.compute_threads, "compute"),
+        wake_sender=asyncio.Event(),
+    )
+    sender = assembly.sender() if settings.webhook_sender else None
+    app = create_base_app(
+        settings,
+        request_ids=request_ids,
+        clock=assembly.services.clock,
+        find_key=_key_lookup(rooms),
+        checks=_checks(rooms, sender),
+        documentation=documentation or default_documentation(),
+        lifespan=_lifespan(rooms, sender),
+    )
+    app.state.rooms = rooms
+    for router in ROUTERS:
+        app.include_router(router)
+    return app
+
+
+def default_documentation() -> Documentation:
+    """Examples from the example files, if they are there, and the webhooks."""
+    folder = examples_folder()
+    return Documentation(examples=load_examples(folder) if folder else (), webhooks=WEBHOOKS)
+
+
+def _key_lookup(rooms: Rooms) -> Callable[[str], Awaitable[LiveKey | None]]:
+    async def look_up(presented: str) -> LiveKey | None:
+        services = rooms.services
+        key = await rooms.in_store(
+            lambda: services.database.read(lambda session: find_key(session, presented))
+        )
+        if key is None or not key_is_live(key, services.clock()):
+            return None
+        return LiveKey(Principal(key.holder, Scope(key.scope), key.id), key.expires_at)
+
+    return look_up
+
+
+def _checks(rooms: Rooms, sender: Sender | None) -> dict[str, Check]:
+    async def store_ready() -> bool:
+        ready, _ = await rooms.in_store(rooms.services.database.ready)
+        return ready
+
+    async def sender_turns() -> bool:
+        if sender is None:
+            return True
+        last = sender.last_turn_at
+        return last is not None and rooms.services.clock() - last < SENDER_SILENT_AFTER
+
+    return {"store:ready": store_ready, "sender:turns": sender_turns}
+
+
+def _lifespan(
+    rooms: Rooms, sender: Sender | None
+) -> Callable[[FastAPI], AbstractAsyncContextManager[None]]:
+    @asynccontextmanager
+    async def lifespan(_: FastAPI) -> AsyncIterator[None]:
+        stop = asyncio.Event()
+        sending = (
+            asyncio.create_task(sender.run_forever(stop, wake=rooms.wake_sender))
+            if sender is not None
+            else None
+        )
+        try:
+            yield
+        finally:
+            stop.set()
+            rooms.wake_sender.set()
+            if sending is not None:
+                await sending
+            rooms.store_threads.shutdown()
+            rooms.compute_threads.shutdown()
+
+    return lifespan

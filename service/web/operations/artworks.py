@@ -1,0 +1,59 @@
+"""Artworks: upload a picture, see what was measured."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import File, Form, UploadFile
+from starlette.responses import Response
+
+from service.intake.answers import ArtworkAnswer
+from service.intake.artworks import get_artwork, upload_artwork
+from service.intake.requests import Identifier
+from service.web.application import new_router
+from service.web.openapi import problems
+from service.web.parts import AnyCaller, RoomsPart, StorefrontCaller, json_answer
+
+router = new_router("artworks", "/v1")
+
+
+@router.post(
+    "/artworks",
+    status_code=201,
+    summary="Upload an artwork",
+    response_model=ArtworkAnswer,
+    responses=problems("picture-refused")
+    | {200: {"model": ArtworkAnswer, "description": "The same picture was uploaded before"}},
+)
+async def upload(
+    rooms: RoomsPart,
+    caller: StorefrontCaller,
+    file: Annotated[UploadFile, File(description="A PNG, JPEG or WebP picture.")],
+    rights_declared: Annotated[  # noqa: FBT002 - a form field is named, never positional
+        bool, Form(description="The customer declares to hold the rights to this picture.")
+    ] = False,
+) -> Response:
+    """Measure the picture once and keep it. The same bytes again give the first answer again."""
+    data = await file.read()
+    answer, new = await rooms.computing(
+        lambda: upload_artwork(
+            rooms.services,
+            caller,
+            data,
+            declared_media_type=file.content_type,
+            rights_declared=rights_declared,
+        )
+    )
+    return json_answer(answer, 201 if new else 200, {"Location": f"/v1/artworks/{answer.id}"})
+
+
+@router.get(
+    "/artworks/{artwork_id}",
+    summary="Show an artwork",
+    response_model=ArtworkAnswer,
+    responses=problems("artwork-not-found"),
+)
+async def show_artwork(rooms: RoomsPart, caller: AnyCaller, artwork_id: Identifier) -> Response:
+    """What was measured of the artwork."""
+    answer = await rooms.in_store(lambda: get_artwork(rooms.services, caller, artwork_id))
+    return json_answer(answer)

@@ -1,0 +1,70 @@
+"""Checks: does it work, why not, and what would."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Annotated, Literal
+
+from fastapi import Query
+from starlette.responses import Response
+
+from service.domain.artwork import ArtworkMeasures
+from service.domain.wishes import Line
+from service.intake.answers import CheckAnswer
+from service.intake.artworks import measures_at_hand, measures_of
+from service.intake.check import LineVerdict, all_work, check_answer, judge_lines
+from service.intake.requests import CheckRequest, LineRequest
+from service.intake.resolve import artwork_ids, resolve_lines
+from service.intake.services import Caller
+from service.web.application import new_router
+from service.web.parts import AnyCaller, Rooms, RoomsPart, json_answer
+
+router = new_router("checks", "/v1")
+
+Judged = tuple[tuple[Line, ...], tuple[LineVerdict, ...]]
+
+AT_ONCE = 4
+"""Up to so many decorations are judged on the event loop; each takes about a millisecond."""
+
+
+@router.post("/checks", summary="Check whether lines can be made", response_model=CheckAnswer)
+async def check_lines(
+    rooms: RoomsPart,
+    caller: AnyCaller,
+    body: CheckRequest,
+    explain: Annotated[
+        Literal["findings", "all"], Query(description="'all' also lists what passed.")
+    ] = "findings",
+) -> Response:
+    """Judge every decoration of every line.
+
+    An impossible wish is a 200 with `works: false`, the smallest sets of choices that clash and
+    the nearest choices that work. Method `any` tries them all and chooses the best.
+    """
+    compiled = rooms.services.catalogues.current
+    measures = await measures_for(rooms, caller, body.lines)
+    explain_all = explain == "all"
+
+    def judge() -> Judged:
+        lines = resolve_lines(compiled, body.lines, measures)
+        return lines, judge_lines(compiled, lines)
+
+    many = sum(len(line.decorations) for line in body.lines) > AT_ONCE
+    lines, verdicts = await rooms.computing(judge) if many else judge()
+
+    def answer() -> CheckAnswer:
+        return check_answer(compiled, lines, verdicts, explain_all=explain_all)
+
+    quick = all_work(verdicts) and not many
+    return json_answer(answer() if quick else await rooms.computing(answer))
+
+
+async def measures_for(
+    rooms: Rooms, caller: Caller, lines: tuple[LineRequest, ...]
+) -> Mapping[str, ArtworkMeasures]:
+    """Measures of the lines' artworks, from memory where they are at hand."""
+    ids = artwork_ids(lines)
+    at_hand = measures_at_hand(rooms.services, caller, ids)
+    if at_hand is not None:
+        return at_hand
+    return await rooms.in_store(lambda: measures_of(rooms.services, caller, ids))

@@ -1,0 +1,90 @@
+"""Orders: accept a quote, follow it, cancel it."""
+
+from __future__ import annotations
+
+from starlette.requests import Request
+from starlette.responses import Response
+
+from service.intake.answers import OrderAnswer
+from service.intake.idempotency import Outcome, StoreSession
+from service.intake.orders import accept_quote, cancel_order, get_order
+from service.intake.requests import Identifier, OrderRequest
+from service.web.application import new_router
+from service.web.conditional import etag_for, not_modified
+from service.web.idempotency import IdempotencyKey
+from service.web.openapi import problems
+from service.web.parts import AnyCaller, RoomsPart, StorefrontCaller, do, json_answer, request_key
+from service.web.request_mark import current_mark
+
+router = new_router("orders", "/v1")
+
+
+@router.post(
+    "/orders",
+    status_code=201,
+    summary="Accept a quote",
+    response_model=OrderAnswer,
+    responses=problems(
+        "quote-not-found", "quote-already-accepted", "quote-expired", "promise-slipped"
+    ),
+)
+async def place_order(
+    request: Request,
+    rooms: RoomsPart,
+    caller: StorefrontCaller,
+    key: IdempotencyKey,
+    body: OrderRequest,
+) -> Response:
+    """Turn a quote into an order, exactly as it stands, once per Idempotency-Key.
+
+    Station time is booked and tickets are written in the same step, or nothing is.
+    """
+
+    def accept(session: StoreSession) -> Outcome:
+        answer = accept_quote(
+            rooms.services, session, caller, body, trace_id=current_mark().trace_id
+        )
+        return Outcome.of(201, answer, location=f"/v1/orders/{answer.id}", etag=etag_for(1))
+
+    known = request_key(request, caller, body.model_dump(mode="json"), key)
+    return await do(rooms, request, known, accept)
+
+
+@router.get(
+    "/orders/{order_id}",
+    summary="Show an order",
+    response_model=OrderAnswer,
+    responses=problems("order-not-found") | {304: {"description": "Unchanged since that ETag"}},
+)
+async def show_order(
+    request: Request, rooms: RoomsPart, caller: AnyCaller, order_id: Identifier
+) -> Response:
+    """The order and where each of its tickets stands."""
+    answer, version = await rooms.in_store(lambda: get_order(rooms.services, caller, order_id))
+    unchanged = not_modified(request, version)
+    return unchanged or json_answer(answer, headers={"ETag": etag_for(version)})
+
+
+@router.post(
+    "/orders/{order_id}/cancel",
+    summary="Cancel an order",
+    response_model=OrderAnswer,
+    responses=problems("order-not-found", "order-in-work", "order-already-cancelled"),
+)
+async def cancel(
+    request: Request, rooms: RoomsPart, caller: AnyCaller, order_id: Identifier
+) -> Response:
+    """Cancel an order on which no work has begun; its station time is given back."""
+
+    def give_up(session: StoreSession) -> Outcome:
+        answer, version = cancel_order(
+            rooms.services,
+            session,
+            caller,
+            order_id,
+            who=caller.holder,
+            trace_id=current_mark().trace_id,
+        )
+        return Outcome.of(200, answer, etag=etag_for(version))
+
+    return await do(rooms, request, request_key(request, caller, None), give_up)

@@ -1,0 +1,56 @@
+"""Quotes: a price and a day that stand for a while."""
+
+from __future__ import annotations
+
+from starlette.requests import Request
+from starlette.responses import Response
+
+from service.intake.answers import QuoteAnswer
+from service.intake.idempotency import Outcome, StoreSession
+from service.intake.quotes import get_quote, price_lines, quote_lines
+from service.intake.requests import Identifier, QuoteRequest
+from service.web.application import new_router
+from service.web.openapi import problems
+from service.web.operations.checks import measures_for
+from service.web.parts import AnyCaller, RoomsPart, StorefrontCaller, do, json_answer, request_key
+
+router = new_router("quotes", "/v1")
+
+
+@router.post(
+    "/quotes",
+    status_code=201,
+    summary="Price lines and promise a day",
+    response_model=QuoteAnswer,
+    responses=problems("cannot-be-made", "more-than-the-shop-can-make"),
+)
+async def ask_quote(
+    request: Request, rooms: RoomsPart, caller: StorefrontCaller, body: QuoteRequest
+) -> Response:
+    """Price what can be made and promise the day it leaves the shop.
+
+    The quote stands until `expires_at`. What cannot be made is a 422 that carries the whole check.
+    """
+    services = rooms.services
+    compiled = services.catalogues.current
+    measures = await measures_for(rooms, caller, body.lines)
+    priced = await rooms.computing(lambda: price_lines(compiled, body, measures))
+
+    def keep(session: StoreSession) -> Outcome:
+        answer = quote_lines(services, session, caller, body, compiled, priced)
+        return Outcome.of(201, answer, location=f"/v1/quotes/{answer.id}")
+
+    key = request_key(request, caller, body.model_dump(mode="json"))
+    return await do(rooms, request, key, keep)
+
+
+@router.get(
+    "/quotes/{quote_id}",
+    summary="Show a quote",
+    response_model=QuoteAnswer,
+    responses=problems("quote-not-found"),
+)
+async def show_quote(rooms: RoomsPart, caller: AnyCaller, quote_id: Identifier) -> Response:
+    """The quote exactly as it was given, also after it has expired."""
+    answer = await rooms.in_store(lambda: get_quote(rooms.services, caller, quote_id))
+    return json_answer(answer)

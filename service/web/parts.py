@@ -1,0 +1,136 @@
+"""What handlers depend on, named once."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from contextvars import copy_context
+from dataclasses import dataclass
+from typing import Annotated, TypeVar
+
+from fastapi import Depends
+from pydantic import BaseModel
+from starlette.requests import Request
+from starlette.responses import Response
+
+from service.assembly import Assembly
+from service.domain.errors import ServiceError
+from service.intake.idempotency import Outcome, RequestKey, Work, do_once
+from service.intake.services import Caller, Services
+from service.notify.addresses import Resolver, system_resolver
+from service.web.auth import Principal, Scope, require
+from service.web.idempotency import REPLAYED_HEADER, fingerprint, parse_idempotency_key
+from service.web.problems import PROBLEM_MEDIA_TYPE, problem_of_error
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, slots=True)
+class Rooms:
+    """What the application was built with, and the threads that work off the event loop."""
+
+    assembly: Assembly
+    store_threads: ThreadPoolExecutor
+    compute_threads: ThreadPoolExecutor
+    wake_sender: asyncio.Event
+    resolver: Resolver = system_resolver
+
+    @property
+    def services(self) -> Services:
+        """The use cases' services."""
+        return self.assembly.services
+
+    async def in_store(self, work: Callable[[], T]) -> T:
+        """Run work that waits for the store, in a thread."""
+        return await _in_thread(self.store_threads, work)
+
+    async def computing(self, work: Callable[[], T]) -> T:
+        """Run work that computes for more than a few milliseconds, in a thread."""
+        return await _in_thread(self.compute_threads, work)
+
+
+async def _in_thread(threads: ThreadPoolExecutor, work: Callable[[], T]) -> T:
+    # The context goes along, so that the request's mark is known to what is logged and written.
+    loop = asyncio.get_running_loop()
+    return await loop.run_in_executor(threads, copy_context().run, work)
+
+
+def _rooms(request: Request) -> Rooms:
+    rooms: Rooms = request.app.state.rooms
+    return rooms
+
+
+RoomsPart = Annotated[Rooms, Depends(_rooms)]
+
+
+def _caller(principal: Principal) -> Caller:
+    return Caller(principal.holder, in_shop=principal.scope is not Scope.STOREFRONT)
+
+
+async def _anyone(
+    principal: Annotated[Principal, Depends(require(Scope.STOREFRONT, Scope.STAFF))],
+) -> Caller:
+    return _caller(principal)
+
+
+async def _storefront(
+    principal: Annotated[Principal, Depends(require(Scope.STOREFRONT))],
+) -> Caller:
+    return _caller(principal)
+
+
+async def _staff(principal: Annotated[Principal, Depends(require(Scope.STAFF))]) -> Caller:
+    return _caller(principal)
+
+
+AnyCaller = Annotated[Caller, Depends(_anyone)]
+"""A storefront, staff or the owner."""
+
+StorefrontCaller = Annotated[Caller, Depends(_storefront)]
+"""A storefront or the owner; staff do not buy."""
+
+StaffCaller = Annotated[Caller, Depends(_staff)]
+"""Staff or the owner."""
+
+
+def json_answer(
+    answer: BaseModel, status: int = 200, headers: Mapping[str, str] | None = None
+) -> Response:
+    """The answer as JSON, written once by its own model."""
+    body = answer.model_dump_json()
+    return Response(body, status, headers=headers, media_type="application/json")
+
+
+def request_key(
+    request: Request, caller: Caller, body: object, key: str | None = None
+) -> RequestKey | None:
+    """The request's idempotency key with its fingerprint; None where none was sent.
+
+    ``key`` is given where the operation demands one and has read it already.
+    """
+    sent = request.headers.getlist("idempotency-key")
+    if key is None and not sent:
+        return None
+    known = key or parse_idempotency_key(sent)
+    query = request.query_params.multi_items()
+    mark = fingerprint(request.method, request.url.path, query, caller.holder, body)
+    return RequestKey(caller.holder, known, mark)
+
+
+async def do(rooms: Rooms, request: Request, key: RequestKey | None, work: Work) -> Response:
+    """Run work in one transaction, once per key, and answer with what came of it."""
+    base_url: str = request.app.state.public_url
+
+    def refusal(error: ServiceError) -> Outcome:
+        answer = problem_of_error(base_url, error)
+        return Outcome(
+            answer.status_code, bytes(answer.body).decode(), {"content-type": PROBLEM_MEDIA_TYPE}
+        )
+
+    outcome = await rooms.in_store(lambda: do_once(rooms.services, key, work, refusal))
+    rooms.wake_sender.set()
+    headers = {"content-type": "application/json", **outcome.headers}
+    if outcome.replayed:
+        headers[REPLAYED_HEADER] = "true"
+    return Response(outcome.body_json, status_code=outcome.status, headers=headers)

@@ -1,0 +1,99 @@
+"""What endpoints are told, as the API description shows it."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+from pydantic import BaseModel, ConfigDict
+
+from service.domain.events import EVENT_MEANINGS
+from service.domain.ticket_states import OrderState, TicketState
+from service.intake.answers import Moment
+from service.web.openapi import WebhookDoc
+
+
+class Told(BaseModel):
+    """Base of what is told; receivers ignore members they do not know."""
+
+    model_config = ConfigDict(extra="forbid")
+
+
+class OrderTold(Told):
+    """How an order stands at the event. Drop a ``sequence`` lower than one seen."""
+
+    order_id: str
+    sequence: int
+    reference: str
+    order_state: OrderState
+    promised_day: date
+
+
+class TicketTold(Told):
+    """How a ticket and its order stand at the event. Drop a ``sequence`` lower than one seen."""
+
+    order_id: str
+    sequence: int
+    reference: str
+    order_state: OrderState
+    ticket: str
+    line: int
+    from_state: TicketState
+    state: TicketState
+
+
+class OrderEvent(Told):
+    """An event about an order; ``timestamp`` is when it happened."""
+
+    type: str
+    timestamp: Moment
+    data: OrderTold
+
+
+class TicketEvent(Told):
+    """An event about a ticket; ``timestamp`` is when it happened."""
+
+    type: str
+    timestamp: Moment
+    data: TicketTold
+
+
+_ORDER: dict[str, Any] = {
+    "order_id": "order_2tz3mw5qbydkzqkq7r4w3mzn5e",
+    "sequence": 1,
+    "reference": "invented-1001",
+    "order_state": "accepted",
+    "promised_day": "2026-12-04",
+}
+_TICKET: dict[str, Any] = {
+    "order_id": "order_2tz3mw5qbydkzqkq7r4w3mzn5e",
+    "sequence": 2,
+    "reference": "invented-1001",
+    "order_state": "in_work",
+    "ticket": "T000001",
+    "line": 0,
+    "from_state": "waiting",
+    "state": "on_bench",
+}
+_STATES = {"order.cancelled": "cancelled", "order.ready": "ready", "order.sent": "sent"}
+
+
+def _doc(name: str, meaning: str) -> WebhookDoc:
+    about_ticket = name.startswith("ticket.")
+    data = dict(_TICKET if about_ticket else _ORDER)
+    if name in _STATES:
+        data |= {"order_state": _STATES[name], "sequence": 9}
+    if name == "ticket.halted":
+        data["state"] = "halted"
+    return WebhookDoc(
+        name=name,
+        summary=meaning,
+        description="Signed as Standard Webhooks 1.0.0 has it. Told at least once, and in order "
+        "for each order; drop repeats by `webhook-id`.",
+        payload=TicketEvent if about_ticket else OrderEvent,
+        example={"type": name, "timestamp": "2026-11-25T09:30:00.000Z", "data": data},
+    )
+
+
+WEBHOOKS: tuple[WebhookDoc, ...] = tuple(_doc(*each) for each in EVENT_MEANINGS.items())
+"""One entry for each event type."""

@@ -1,0 +1,271 @@
+"""The sender as it runs in service: woken, stopped, beside others, and when the store fails."""
+
+from __future__ import annotations
+
+import asyncio
+from collections import Counter
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from threading import Lock
+from typing import TypeVar
+
+import httpx
+import pytest
+from sqlmodel import Session
+from structlog.testing import capture_logs
+
+from service.domain.errors import Unavailable
+from service.notify.deliveries import list_deliveries
+from service.notify.sender import Pace, Sender
+from service.notify.signing import verify
+from service.notify.transport import GuardedTransport
+from service.store.database import Database
+from tests.notify.conftest import HOLDER, Books
+from tests.notify.receiver import Receiver, answer
+
+pytestmark = pytest.mark.anyio
+
+T = TypeVar("T")
+PATIENCE_S = 20.0
+
+
+class Counting(httpx.AsyncBaseTransport):
+    """Answers 200 and counts what comes, from any number of threads."""
+
+    def __init__(self) -> None:
+        self.ids: list[str] = []
+        self._lock = Lock()
+
+    async def handle_async_request(self, request: httpx.Request) -> httpx.Response:
+        """Note the event and give the loop a chance to mix things up."""
+        await asyncio.sleep(0)
+        with self._lock:
+            self.ids.append(request.headers["webhook-id"])
+        return httpx.Response(200)
+
+
+class Failing(Database):
+    """A store of which the next calls of a kind fail."""
+
+    failing_reads = 0
+    failing_writes = 0
+
+    def read(self, work: Callable[[Session], T]) -> T:
+        """Fail while told to."""
+        if self.failing_reads > 0:
+            self.failing_reads -= 1
+            raise Unavailable("store-unavailable", "away", retry_after_s=1)
+        return super().read(work)
+
+    def write(self, work: Callable[[Session], T]) -> T:
+        """Fail while told to."""
+        if self.failing_writes > 0:
+            self.failing_writes -= 1
+            raise Unavailable("store-unavailable", "away", retry_after_s=1)
+        return super().write(work)
+
+
+@pytest.fixture
+def failing(store_url: str, database: Database) -> Failing:
+    """A second door to the same store, which can be made to fail."""
+    assert database is not None
+    return Failing.open(store_url)  # type: ignore[return-value] # open() gives the class it is on
+
+
+async def until(holds: Callable[[], bool]) -> None:
+    """Wait, within bounds, for something another task brings about."""
+    async with asyncio.timeout(PATIENCE_S):
+        while not holds():  # noqa: ASYNC110 -- what is waited for is in the store
+            await asyncio.sleep(0.005)
+
+
+def states(books: Books, endpoint_id: str) -> Counter[str]:
+    """How many deliveries are in which state."""
+    page = list_deliveries(books.database, HOLDER, endpoint_id, 100)
+    return Counter(each.state for each in page.items)
+
+
+@pytest.mark.parametrize("senders", [2, 4])
+def test_senders_side_by_side_send_each_event_once_and_in_order(books: Books, senders: int) -> None:
+    """Several senders in threads of their own: nothing twice, nothing lost, orders in order."""
+    endpoint_id = books.endpoint().endpoint.id
+    told = [books.happen_often(books.order(), 4) for _ in range(8)]
+    transport = Counting()
+
+    def run(_: int) -> int:
+        return asyncio.run(books.sender(transport).run_until_idle())
+
+    with ThreadPoolExecutor(senders) as pool:
+        sent = sum(pool.map(run, range(senders)))
+    sent += asyncio.run(books.sender(transport).run_until_idle())
+    assert sent == 32
+    assert Counter(transport.ids) == Counter(event for events in told for event in events)
+    assert states(books, endpoint_id) == {"delivered": 32}
+    for events in told:
+        assert [event for event in transport.ids if event in events] == events
+
+
+async def test_wakes_at_once_and_stops_when_told(books: Books) -> None:
+    """Woken, it sends without waiting for the next look; stopped, it ends; ``wake`` is reset."""
+    stop, wake = asyncio.Event(), asyncio.Event()
+    async with Receiver() as receiver, GuardedTransport(allow_private=True) as transport:
+        books.endpoint(receiver.url)
+        sender = books.sender(transport)
+        running = asyncio.create_task(sender.run_forever(stop, poll_s=600, wake=wake))
+        await until(lambda: sender.last_turn_at is not None)
+        for count in (1, 2):
+            books.happen(books.order())
+            wake.set()
+            await until(lambda count=count: len(receiver.received) == count)  # type: ignore[misc] # a lambda's default has no place for its type
+        assert not wake.is_set()
+        stop.set()
+        await asyncio.wait_for(running, PATIENCE_S)
+
+
+async def test_looks_by_itself_without_being_woken(books: Books) -> None:
+    """Events of another process are found by looking; a retry comes when it is due."""
+    stop = asyncio.Event()
+    async with (
+        Receiver(answer(500)) as receiver,
+        GuardedTransport(allow_private=True) as transport,
+    ):
+        books.endpoint(receiver.url)
+        running = asyncio.create_task(books.sender(transport).run_forever(stop, poll_s=0.01))
+        books.happen(books.order())
+        await until(lambda: len(receiver.received) == 1)
+        books.clock.advance(seconds=5)
+        await until(lambda: len(receiver.received) == 2)
+        stop.set()
+        await asyncio.wait_for(running, PATIENCE_S)
+
+
+async def test_stopping_finishes_what_is_in_the_air(books: Books) -> None:
+    """A request under way when the stop comes is finished and its result written."""
+    stop, released = asyncio.Event(), asyncio.Event()
+
+    async def slow(writer: asyncio.StreamWriter) -> None:
+        await released.wait()
+        await answer(200)(writer)
+
+    async with Receiver(slow) as receiver, GuardedTransport(allow_private=True) as transport:
+        endpoint_id = books.endpoint(receiver.url).endpoint.id
+        books.happen(books.order())
+        running = asyncio.create_task(books.sender(transport).run_forever(stop, poll_s=0.01))
+        await until(lambda: len(receiver.received) == 1)
+        books.happen(books.order())
+        stop.set()
+        await asyncio.sleep(0)
+        assert not running.done()
+        released.set()
+        await asyncio.wait_for(running, PATIENCE_S)
+        assert states(books, endpoint_id)["delivered"] == 1
+        assert len(receiver.received) == 1
+
+
+async def test_cancelled_sender_leaves_its_claims_to_their_leases(books: Books) -> None:
+    """A sender that is cut off has used its attempt; another sends once the lease is over."""
+    never = asyncio.Event()
+
+    async def slow(writer: asyncio.StreamWriter) -> None:
+        await never.wait()
+        writer.close()
+
+    async with Receiver(slow) as receiver, GuardedTransport(allow_private=True) as transport:
+        endpoint_id = books.endpoint(receiver.url).endpoint.id
+        books.happen(books.order())
+        first = asyncio.create_task(books.sender(transport).run_forever(never, poll_s=0.01))
+        await until(lambda: len(receiver.received) == 1)
+        first.cancel()
+        with pytest.raises(asyncio.CancelledError):
+            await first
+        other = books.sender(transport)
+        assert await other.run_until_idle() == 0
+        books.clock.advance(seconds=Pace().lease_s)
+        assert await other.run_until_idle() == 1
+        page = list_deliveries(books.database, HOLDER, endpoint_id, 10)
+        assert [each.attempt for each in page.items[0].attempt_list] == [2]
+        assert page.items[0].state == "delivered"
+
+
+async def test_survives_a_store_that_is_away(books: Books, failing: Failing) -> None:
+    """While the store is away the sender says so, waits longer each time, and then goes on."""
+    stop = asyncio.Event()
+    transport = Counting()
+    endpoint_id = books.endpoint().endpoint.id
+    books.happen(books.order())
+    failing.failing_reads = failing.failing_writes = 2
+    sender = books.sender(transport, database=failing)
+    with capture_logs() as logs:
+        running = asyncio.create_task(sender.run_forever(stop, poll_s=0.001))
+        await until(lambda: states(books, endpoint_id) == {"delivered": 1})
+        stop.set()
+        await asyncio.wait_for(running, PATIENCE_S)
+    said = [each for each in logs if each["event"] == "webhook_turn_failed"]
+    assert [each["fault"] for each in said] == ["Unavailable"] * 4
+    waits = [each["retry_in_s"] for each in said]
+    assert waits[0] < waits[1]
+    assert max(waits) <= 60
+    assert len(transport.ids) == 1
+    failing.close()
+
+
+async def test_result_is_kept_until_the_store_takes_it(books: Books, failing: Failing) -> None:
+    """A result the store refuses is written later; what was sent is not sent again for it."""
+    stop = asyncio.Event()
+    endpoint_id = books.endpoint().endpoint.id
+
+    class FailsAfterwards(Counting):
+        async def handle_async_request(self, request: httpx.Request) -> httpx.Response:
+            failing.failing_writes = 3
+            return await super().handle_async_request(request)
+
+    transport = FailsAfterwards()
+    books.happen(books.order())
+    with capture_logs():
+        sender = books.sender(transport, database=failing)
+        running = asyncio.create_task(sender.run_forever(stop, poll_s=0.001))
+        await until(lambda: states(books, endpoint_id) == {"delivered": 1})
+        stop.set()
+        await asyncio.wait_for(running, PATIENCE_S)
+    assert len(transport.ids) == 1
+    failing.close()
+
+
+async def test_stop_gives_up_on_a_store_that_stays_away(books: Books, failing: Failing) -> None:
+    """Stopping ends though the last result cannot be written; the lease sees to it then."""
+    stop = asyncio.Event()
+    books.endpoint()
+
+    class FailsForGood(Counting):
+        async def handle_async_request(self, request: httpx.Request) -> httpx.Response:
+            failing.failing_writes = 1_000
+            stop.set()
+            return await super().handle_async_request(request)
+
+    books.happen(books.order())
+    with capture_logs() as logs:
+        sender = books.sender(FailsForGood(), database=failing)
+        await asyncio.wait_for(sender.run_forever(stop, poll_s=0.001), PATIENCE_S)
+    assert "webhook_record_failed" in {each["event"] for each in logs}
+    failing.close()
+
+
+async def test_run_once_passes_store_errors_on(books: Books, failing: Failing) -> None:
+    """Called by hand, the sender hides nothing."""
+    failing.failing_reads = 1
+    sender: Sender = books.sender(Counting(), database=failing)
+    with pytest.raises(Unavailable):
+        await sender.run_once()
+    failing.close()
+
+
+async def test_many_events_pass_in_one_run(books: Books) -> None:
+    """More events than one transaction spreads are all told, each believed by its receiver."""
+    async with Receiver() as receiver, GuardedTransport(allow_private=True) as transport:
+        secret = books.endpoint(receiver.url).secret
+        for _ in range(3):
+            books.happen_often(books.order(), 70)
+        assert await books.sender(transport).run_until_idle() == 210
+        for got in receiver.received:
+            verify([secret], got.headers, got.body, books.clock())
+        assert receiver.connections <= Pace().per_host

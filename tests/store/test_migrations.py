@@ -1,0 +1,208 @@
+"""Migrations, on both stores: they end where the tables are, and go back to nothing."""
+
+from __future__ import annotations
+
+import logging
+import re
+import shutil
+import sqlite3
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+from alembic.autogenerate import compare_metadata
+from alembic.runtime.migration import MigrationContext
+from sqlalchemy import Connection, inspect
+
+from service.domain.errors import Unavailable
+from service.store import migrate
+from service.store.engine import migration_engine, parse_url
+from service.store.tables import metadata
+from tests.store.servers import PostgresDatabases
+
+TABLES = set(metadata.tables)
+
+
+def _look(url: str, look: Any) -> Any:
+    """What ``look`` sees of the database at ``url`` through a connection."""
+    engine = migration_engine(parse_url(url))
+    with engine.begin() as connection:
+        seen = look(connection)
+    engine.dispose()
+    return seen
+
+
+def _table_names(connection: Connection) -> set[str]:
+    return set(inspect(connection).get_table_names()) - {"alembic_version"}
+
+
+def _reflect(connection: Connection) -> dict[str, dict[str, Any]]:
+    """Everything the database knows of each table, in an order of its own."""
+    inspector = inspect(connection)
+    found = {
+        "columns": inspector.get_multi_columns(),
+        "primary key": inspector.get_multi_pk_constraint(),
+        "references": inspector.get_multi_foreign_keys(),
+        "unique": inspector.get_multi_unique_constraints(),
+        "checks": inspector.get_multi_check_constraints(),
+        "indexes": inspector.get_multi_indexes(),
+    }
+    return {
+        kind: {
+            table: sorted(map(repr, each)) if isinstance(each, list) else each
+            for (_, table), each in tables.items()
+            if table != "alembic_version"
+        }
+        for kind, tables in found.items()
+    }
+
+
+def _constraint_names(connection: Connection) -> list[tuple[str, str, str | None]]:
+    """Prefix of its kind, table and name of every constraint."""
+    inspector = inspect(connection)
+    several = {
+        "fk": inspector.get_multi_foreign_keys(),
+        "uq": inspector.get_multi_unique_constraints(),
+        "ck": inspector.get_multi_check_constraints(),
+    }
+    one = inspector.get_multi_pk_constraint()
+    return [
+        *(("pk", table, each["name"]) for (_, table), each in one.items()),
+        *(
+            (prefix, table, each["name"])
+            for prefix, tables in several.items()
+            for (_, table), constraints in tables.items()
+            for each in constraints
+        ),
+    ]
+
+
+def _differences(connection: Connection) -> list[Any]:
+    options = {"compare_type": True, "compare_server_default": True}
+    context = MigrationContext.configure(connection, opts=options)
+    return list(compare_metadata(context, metadata))
+
+
+def test_up_down_and_up_again(bare_store_url: str) -> None:
+    """The way up makes every table, the way down leaves none, and the way up works again."""
+    assert migrate.current_revision(bare_store_url) is None
+    migrate.upgrade(bare_store_url)
+    assert _look(bare_store_url, _table_names) == TABLES
+    assert migrate.current_revision(bare_store_url) == migrate.head_revision()
+    migrate.downgrade(bare_store_url, "base")
+    assert _look(bare_store_url, _table_names) == set()
+    assert migrate.current_revision(bare_store_url) is None
+    migrate.upgrade(bare_store_url)
+    migrate.upgrade(bare_store_url)
+    assert _look(bare_store_url, _table_names) == TABLES
+
+
+def test_the_migrations_end_where_the_tables_are(store_url: str, bare_store_url: str) -> None:
+    """Alembic finds nothing to add, and every detail equals that of tables made directly."""
+    assert _look(store_url, _differences) == []
+    _look(bare_store_url, metadata.create_all)
+    assert _look(store_url, _reflect) == _look(bare_store_url, _reflect)
+
+
+def test_every_constraint_has_a_name_of_the_convention(store_url: str) -> None:
+    """Without a name, SQLite's batch migrations cannot drop it (alembic issue 1195)."""
+    names = _look(store_url, _constraint_names)
+    assert len(names) > 100
+    for prefix, table, name in names:
+        if table != "alembic_version":
+            assert re.match(f"{prefix}_{table}(_|$)", name or ""), (table, name)
+
+
+def test_two_runners_at_once_do_the_work_once(bare_store_url: str) -> None:
+    """Two programs that start together on an empty store both find it migrated."""
+    code = (
+        "import sys; from service.store import migrate; migrate.head_revision();"
+        "print('up', flush=True); sys.stdin.readline(); migrate.upgrade(sys.argv[1])"
+    )
+    other = subprocess.Popen(  # noqa: S603 - our own program
+        [sys.executable, "-c", code, bare_store_url],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    with other:
+        assert other.stdout is not None
+        assert other.stdout.readline() == "up\n"
+        assert other.stdin is not None
+        other.stdin.write("go\n")
+        other.stdin.flush()
+        migrate.upgrade(bare_store_url)
+        assert other.wait(60) == 0
+    assert _look(bare_store_url, _differences) == []
+
+
+def test_a_migration_does_not_wait_for_ever_for_a_table_in_use(
+    postgres_databases: PostgresDatabases, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It gives up, so that callers do not queue behind it, and changes nothing."""
+    monkeypatch.setattr(migrate, "_LOCK_TIMEOUT_S", 0.05)
+    url = postgres_databases.fresh()
+    migrate.upgrade(url)
+    engine = migration_engine(parse_url(url))
+    with engine.connect() as user:
+        user.exec_driver_sql("SELECT * FROM event")
+        with pytest.raises(Unavailable):
+            migrate.downgrade(url, "base")
+    engine.dispose()
+    assert _look(url, _table_names) == TABLES
+
+
+def test_migrations_leave_logging_alone(tmp_path: Path) -> None:
+    """A service that migrates at its start keeps the log it has set up."""
+
+    def state() -> tuple[object, ...]:
+        root, own = logging.getLogger(), logging.getLogger("service.test")
+        return root.level, list(root.handlers), own.level, own.disabled, list(own.handlers)
+
+    before = state()
+    migrate.upgrade(f"sqlite:///{tmp_path / 'quiet.sqlite3'}")
+    assert state() == before
+
+
+def test_a_folder_is_made_for_a_new_file(tmp_path: Path) -> None:
+    """A first start in an empty data folder works; blanks and percent signs in it do no harm."""
+    file = tmp_path / "data 100%" / "deeper" / "intake.sqlite3"
+    url = f"sqlite:///{file}"
+    assert migrate.current_revision(url) is None
+    assert not file.exists()
+    migrate.upgrade(url)
+    assert migrate.current_revision(url) == migrate.head_revision()
+
+
+def test_a_migration_that_breaks_references_is_not_kept(
+    tmp_path: Path, migrated_sqlite_file: Path
+) -> None:
+    """References are unwatched while SQLite rebuilds tables, so they are checked at the end."""
+    file = tmp_path / "broken.sqlite3"
+    shutil.copyfile(migrated_sqlite_file, file)
+    connection = sqlite3.connect(file)
+    connection.execute(
+        "INSERT INTO booking (ticket_id, station, day, seconds) VALUES (7, 'a', '2026-03-09', 1)"
+    )
+    connection.commit()
+    connection.close()
+    with pytest.raises(RuntimeError, match="broken references in booking"):
+        migrate.upgrade(f"sqlite:///{file}")
+
+
+def test_a_drafted_migration_runs_as_it_stands(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The template imports what drafted code uses (alembic issue 1647)."""
+    location = tmp_path / "migrations"
+    shutil.copytree(migrate.LOCATION, location, ignore=shutil.ignore_patterns("0*.py", "__pyc*"))
+    monkeypatch.setattr(migrate, "LOCATION", location)
+    url = f"sqlite:///{tmp_path / 'draft.sqlite3'}"
+    [drafted] = migrate.draft_revision(url, "all tables anew")
+    assert "import sqlmodel\n" in drafted.read_text()
+    assert "AutoString(length=" in drafted.read_text()
+    migrate.upgrade(url)
+    assert _look(url, _differences) == []
+    capsys.readouterr()
