@@ -94,9 +94,15 @@ def migrated_sqlite_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(params=STORES)
-def store_url(request: pytest.FixtureRequest, tmp_path: Path) -> str:
-    """URL of a migrated, empty database; the test runs once on each store."""
-    if request.param == "sqlite":
+def store(request: pytest.FixtureRequest) -> str:
+    """Which store is meant; whatever asks for it, directly or not, runs once on each."""
+    return str(request.param)
+
+
+@pytest.fixture
+def store_url(store: str, request: pytest.FixtureRequest, tmp_path: Path) -> str:
+    """URL of a migrated, empty database."""
+    if store == "sqlite":
         file = tmp_path / "intake.sqlite3"
         shutil.copyfile(request.getfixturevalue("migrated_sqlite_file"), file)
         return f"sqlite:///{file}"
@@ -104,10 +110,10 @@ def store_url(request: pytest.FixtureRequest, tmp_path: Path) -> str:
     return databases.emptied()
 
 
-@pytest.fixture(params=STORES)
-def bare_store_url(request: pytest.FixtureRequest, tmp_path: Path) -> str:
-    """URL of a database without tables; the test runs once on each store."""
-    if request.param == "sqlite":
+@pytest.fixture
+def bare_store_url(store: str, request: pytest.FixtureRequest, tmp_path: Path) -> str:
+    """URL of a database without tables."""
+    if store == "sqlite":
         return f"sqlite:///{tmp_path / 'bare.sqlite3'}"
     databases: PostgresDatabases = request.getfixturevalue("postgres_databases")
     return databases.fresh()
@@ -115,7 +121,7 @@ def bare_store_url(request: pytest.FixtureRequest, tmp_path: Path) -> str:
 
 @pytest.fixture
 def database(store_url: str) -> Iterator[Database]:
-    """An open, migrated, empty database; the test runs once on each store."""
+    """An open, migrated, empty database."""
     opened = Database.open(store_url)
     yield opened
     opened.close()

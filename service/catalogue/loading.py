@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from importlib import resources
@@ -23,6 +22,7 @@ from service.catalogue.faults import (
 )
 from service.catalogue.written_kinds import written_kind_faults
 from service.catalogue.yaml_reader import MAX_BYTES, Plain, YamlDocument, read_yaml
+from service.domain.canonical import canonical_json
 from service.domain.shop import Catalogue
 
 
@@ -95,17 +95,14 @@ def demo_shop_path() -> Path:
 
 
 def _loaded(catalogue: Catalogue) -> LoadedCatalogue:
-    document_json = canonical_json(catalogue)
+    document_json = document_of(catalogue)
     version = hashlib.sha256(document_json.encode()).hexdigest()
     return LoadedCatalogue(catalogue, version, document_json)
 
 
-def canonical_json(value: BaseModel) -> str:
-    """JSON of a value that is the same text in every process: names and sets sorted, no blanks."""
-    plain = _sets_sorted(value.model_dump(mode="json"), value.model_dump())
-    return json.dumps(
-        plain, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False
-    )
+def document_of(catalogue: BaseModel) -> str:
+    """The catalogue as canonical JSON, its sets sorted, so that equal ones have equal text."""
+    return canonical_json(_sets_sorted(catalogue.model_dump(mode="json"), catalogue.model_dump()))
 
 
 def _sets_sorted(plain: object, typed: object) -> object:

@@ -17,6 +17,7 @@ from service.domain.shop import Catalogue
 from service.domain.values import Frozen
 from service.domain.verdict import DecorationVerdict, MethodVerdict
 from service.domain.wishes import Line
+from service.domain.work import ONCE_PER_LINE
 
 GENERAL_CAUTIONS = (
     "Platens reach 200 °C and burn at a touch: gloves, clear bench, nobody else's hands near.",
@@ -163,10 +164,6 @@ def _cautions(
         )
 
 
-_KINDS_ONCE = (OperationKind.PACK,)
-"""Steps done once for a line, however many decorations it has."""
-
-
 def _steps(
     catalogue: Catalogue, line: Line, verdicts: Sequence[DecorationVerdict]
 ) -> Iterator[TicketStep]:
@@ -184,10 +181,10 @@ def _steps(
         chosen = _chosen(verdict)
         settings = {entry.strike.step: entry for entry in chosen.settings}
         method = catalogue.method_by_id[chosen.method_id]
-        where = line.garment.placements[verdict.decoration.placement_id].name
+        where = line.garment.placements[verdict.decoration.placement_id].name.lower()
         for index, operation in enumerate(method.operations):
             step = _step(catalogue, operation, settings.get(index), where)
-            if operation.kind in _KINDS_ONCE:
+            if operation.kind in ONCE_PER_LINE:
                 last = [step]
             else:
                 yield step

@@ -7,8 +7,8 @@ from collections import OrderedDict
 from datetime import datetime
 
 from service.catalogue.loading import LoadedCatalogue, catalogue_from_json
-from service.catalogue.versions import find_version, store_version, version_in_force
 from service.domain.compiled import CompiledCatalogue, compile_catalogue
+from service.store.catalogue_versions import find_version, store_version, version_in_force
 from service.store.database import Database
 
 KEPT_VERSIONS = 8

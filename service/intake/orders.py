@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from datetime import date
 from typing import Any
 
 from sqlmodel import Session, col, select
@@ -132,30 +133,40 @@ def _open_quote(services: Services, session: Session, caller: Caller, quote_id: 
 def _plan_again(
     services: Services, session: Session, quote: Quote, plan_document: dict[str, Any]
 ) -> Plan:
-    """Plan the quote's work on what is free now; it must still be done by the promised day."""
+    """Plan the quote's work on what is free now; it must still be done by the promised day.
+
+    Work that may begin earlier than the quote assumed can, with several tickets, end later, as one
+    takes another's place. So the quote's own first day is tried too before the promise is broken.
+    """
     catalogue = services.catalogues.of_version(quote.catalogue_version).catalogue
     start = first_work_day(catalogue.calendar, services.clock())
-    lead_days = int(plan_document["material_lead_days"])
+    earliest = add_working_days(catalogue.calendar, start, int(plan_document["material_lead_days"]))
+    as_quoted = date.fromisoformat(plan_document["ready_day"])
     works = [
         [StationWork(station, seconds, wait_s) for station, seconds, wait_s in ticket["works"]]
         for ticket in plan_document["tickets"]
     ]
-    try:
-        plan = plan_work(
-            works,
-            ready_day=add_working_days(catalogue.calendar, start, lead_days),
-            calendar=catalogue.calendar,
-            stations=catalogue.station_by_id,
-            booked_s=booked_seconds(session, start),
-        )
-    except HorizonExceeded as full:
-        raise _slipped(quote, None) from full
-    if plan.done_day > quote.promised_day:
-        raise _slipped(quote, plan.done_day.isoformat())
-    return plan
+    booked = booked_seconds(session, start)
+    done_days: list[date] = []
+    for ready_day in dict.fromkeys((earliest, max(earliest, as_quoted))):
+        try:
+            plan = plan_work(
+                works,
+                ready_day=ready_day,
+                calendar=catalogue.calendar,
+                stations=catalogue.station_by_id,
+                booked_s=booked,
+            )
+        except HorizonExceeded:
+            continue
+        if plan.done_day <= quote.promised_day:
+            return plan
+        done_days.append(plan.done_day)
+    raise _slipped(quote, min(done_days, default=None))
 
 
-def _slipped(quote: Quote, new_day: str | None) -> Conflict:
+def _slipped(quote: Quote, day: date | None) -> Conflict:
+    new_day = day.isoformat() if day else None
     now_day = f"the earliest day is now {new_day}" if new_day else "no day can be given now"
     return Conflict(
         "promise-slipped",

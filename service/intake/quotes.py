@@ -167,7 +167,11 @@ def _plan(
             priced.lines, priced.verdicts, priced.price.lines, strict=True
         )
     ]
-    return {"material_lead_days": lead_days, "tickets": tickets}
+    return {
+        "material_lead_days": lead_days,
+        "ready_day": promised.material.day.isoformat(),
+        "tickets": tickets,
+    }
 
 
 def _rows(rows: Sequence[CostRow]) -> list[dict[str, str]]:

@@ -4,6 +4,8 @@ A claim is one UPDATE under a token and a lease, safe beside other senders: SQLi
 a time, PostgreSQL locks the rows and passes over those locked elsewhere. An order's events reach an
 endpoint one after another: a delivery is due only once no earlier one of that order to that
 endpoint is pending.
+
+The statements are built once: building them costs more than running them.
 """
 
 from __future__ import annotations
@@ -12,17 +14,22 @@ from collections import Counter
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from functools import lru_cache
+from typing import Final
 
 import httpx
-from sqlalchemy import ColumnElement, exists, or_, select, true, update
-from sqlalchemy.orm import Session, aliased
-from sqlmodel import col
+from sqlalchemy import Alias, ColumnElement, bindparam, exists, or_, select, update
+from sqlalchemy.orm import Session
 
 from service.notify.retry import ATTEMPTS_MAX
-from service.store.tables import Delivery, Event, WebhookEndpoint
+from service.store.tables import metadata
 
-_CANDIDATES_PAGE = 100
-_CANDIDATE_PAGES_MAX = 10
+_CANDIDATES_PAGE: Final = 100
+_CANDIDATE_PAGES_MAX: Final = 10
+
+_deliveries = metadata.tables["delivery"]
+_events = metadata.tables["event"]
+_endpoints = metadata.tables["webhook_endpoint"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +56,15 @@ class Claimed:
         return host_of(self.url)
 
 
+@dataclass(frozen=True, slots=True)
+class Waiting:
+    """What there is to do: events to spread, deliveries to send."""
+
+    events: bool
+    deliveries: bool
+
+
+@lru_cache(maxsize=4_096)
 def host_of(url: str) -> str:
     """Host and port of ``url``, lower case; empty for a URL that cannot be read."""
     try:
@@ -57,12 +73,10 @@ def host_of(url: str) -> str:
         return ""
 
 
-def anything_to_do(session: Session, now: datetime) -> bool:
-    """Whether an event waits to be spread or a delivery is due. Reads only."""
-    delivery = aliased(Delivery)
-    waiting = exists().where(col(Event.spread_at).is_(None))
-    due = exists().where(*_due(delivery, now))
-    return bool(session.execute(select(or_(waiting, due))).scalar_one())
+def look(session: Session, now: datetime) -> Waiting:
+    """What waits to be done at ``now``. Reads only."""
+    events, deliveries = session.connection().execute(_LOOK, {"now": now}).one()
+    return Waiting(bool(events), bool(deliveries))
 
 
 def claim_due(
@@ -76,54 +90,23 @@ def claim_due(
 ) -> list[Claimed]:
     """Hold up to ``limit`` due deliveries under ``token`` until ``now + lease``.
 
-    No receiver gets more than ``per_host`` at a time, those ``in_flight`` (by host) counted.
-
-    The attempt is counted here, before anything is sent, so that a sender which dies has used it.
+    No receiver gets more than ``per_host`` at a time, those ``in_flight`` (by host) counted. The
+    attempt is counted here, before anything is sent, so that a sender which dies has used it.
     """
     fail_hopeless(session, now)
     chosen = _choose(session, now, limit, _HostRoom(per_host, in_flight))
     if not chosen:
         return []
-    held = aliased(Delivery)
-    free = (
-        select(col(held.id))
-        .where(col(held.id).in_(chosen), *_due(held, now))
-        .with_for_update(of=held, skip_locked=True)
-    )
-    claim = (
-        update(Delivery)
-        .where(col(Delivery.id).in_(free))
-        .values(
-            claim_token=token,
-            lease_until=now + lease,
-            attempts=col(Delivery.attempts) + 1,
-        )
-        .returning(col(Delivery.id))
-        .execution_options(synchronize_session=False)
-    )
-    taken = session.execute(claim).scalars().all()
-    return _read_claimed(session, taken, token)
+    connection = session.connection()
+    hold = {"now": now, "chosen": chosen, "new_token": token, "new_lease": now + lease}
+    taken = connection.execute(_HOLD, hold).scalars().all()
+    rows = connection.execute(_READ_HELD, {"taken": taken}).mappings()
+    return [Claimed(token=token, **row) for row in rows]
 
 
 def fail_hopeless(session: Session, now: datetime) -> None:
     """Fail what can no longer be sent: its endpoint is disabled, or its last sender died on it."""
-    lost = aliased(Delivery)
-    disabled = select(col(WebhookEndpoint.id)).where(col(WebhookEndpoint.disabled_at).is_not(None))
-    hopeless = (
-        select(col(lost.id))
-        .where(
-            col(lost.state) == "pending",
-            _unheld(lost, now),
-            or_(col(lost.endpoint_id).in_(disabled), col(lost.attempts) >= ATTEMPTS_MAX),
-        )
-        .with_for_update(of=lost, skip_locked=True)
-    )
-    fail = update(Delivery).where(col(Delivery.id).in_(hopeless))
-    session.execute(
-        fail.values(
-            state="failed", done_at=now, claim_token=None, lease_until=None
-        ).execution_options(synchronize_session=False)
-    )
+    session.connection().execute(_FAIL_HOPELESS, {"now": now}).close()
 
 
 class _HostRoom:
@@ -139,26 +122,6 @@ class _HostRoom:
             return False
         self._taken[host] += 1
         return True
-
-
-def _unheld(delivery: type[Delivery], now: datetime) -> ColumnElement[bool]:
-    return or_(col(delivery.lease_until).is_(None), col(delivery.lease_until) <= now)
-
-
-def _due(delivery: type[Delivery], now: datetime) -> tuple[ColumnElement[bool], ...]:
-    earlier = aliased(Delivery)
-    blocked = exists().where(
-        col(earlier.endpoint_id) == col(delivery.endpoint_id),
-        col(earlier.order_id) == col(delivery.order_id),
-        col(earlier.sequence) < col(delivery.sequence),
-        col(earlier.state) == "pending",
-    )
-    return (
-        col(delivery.state) == "pending",
-        col(delivery.next_at) <= now,
-        _unheld(delivery, now),
-        ~blocked,
-    )
 
 
 def _choose(session: Session, now: datetime, limit: int, room: _HostRoom) -> list[int]:
@@ -184,58 +147,105 @@ def _choose(session: Session, now: datetime, limit: int, room: _HostRoom) -> lis
 
 def _candidates(
     session: Session, now: datetime, chosen: Sequence[int], full: Collection[str]
-) -> Sequence[tuple[int, str, str]]:
-    delivery = aliased(Delivery)
-    query = (
-        select(col(delivery.id), col(delivery.endpoint_id), col(WebhookEndpoint.url))
-        .join(WebhookEndpoint, col(WebhookEndpoint.id) == col(delivery.endpoint_id))
-        .where(
-            *_due(delivery, now),
-            col(WebhookEndpoint.disabled_at).is_(None),
-            col(delivery.id).not_in(chosen) if chosen else true(),
-            col(delivery.endpoint_id).not_in(full) if full else true(),
-        )
-        .order_by(col(delivery.next_at), col(delivery.id))
-        .limit(_CANDIDATES_PAGE)
-    )
-    return [
-        (delivery_id, endpoint_id, url)
-        for delivery_id, endpoint_id, url in session.execute(query)
-        if delivery_id is not None
-    ]
+) -> list[tuple[int, str, str]]:
+    given = {"now": now, "chosen": chosen, "full": sorted(full)}
+    rows = session.connection().execute(_CANDIDATES, given)
+    return [(delivery_id, endpoint_id, url) for delivery_id, endpoint_id, url in rows]
 
 
-def _read_claimed(session: Session, ids: Sequence[int | None], token: str) -> list[Claimed]:
-    query = (
-        select(
-            col(Delivery.id),
-            col(Delivery.attempts),
-            col(Event.id),
-            col(Event.type),
-            col(Event.trace_id),
-            col(Event.payload_json),
-            WebhookEndpoint,
-        )
-        .join(Event, col(Event.seq) == col(Delivery.event_seq))
-        .join(WebhookEndpoint, col(WebhookEndpoint.id) == col(Delivery.endpoint_id))
-        .where(col(Delivery.id).in_(ids))
-        .order_by(col(Delivery.next_at), col(Delivery.id))
+def _unheld(delivery: Alias) -> ColumnElement[bool]:
+    return or_(delivery.c.lease_until.is_(None), delivery.c.lease_until <= bindparam("now"))
+
+
+def _due(delivery: Alias) -> tuple[ColumnElement[bool], ...]:
+    """Pending, its time come, held by nobody, and the first of its order."""
+    earlier = _deliveries.alias("earlier")
+    blocked = exists().where(
+        earlier.c.endpoint_id == delivery.c.endpoint_id,
+        earlier.c.order_id == delivery.c.order_id,
+        earlier.c.sequence < delivery.c.sequence,
+        earlier.c.state == "pending",
     )
-    return [
-        Claimed(
-            delivery_id=delivery_id,
-            token=token,
-            attempt=attempts,
-            endpoint_id=endpoint.id,
-            event_id=event_id,
-            event_type=event_type,
-            trace_id=trace_id,
-            url=endpoint.url,
-            secret_sealed=endpoint.secret_sealed,
-            payload_json=payload_json,
+    return (
+        delivery.c.state == "pending",
+        delivery.c.next_at <= bindparam("now"),
+        _unheld(delivery),
+        ~blocked,
+    )
+
+
+_it = _deliveries.alias("it")
+
+_LOOK = select(
+    exists().where(_events.c.spread_at.is_(None)),
+    exists().where(*_due(_it)),
+)
+
+_CANDIDATES = (
+    select(_it.c.id, _it.c.endpoint_id, _endpoints.c.url)
+    .join(_endpoints, _endpoints.c.id == _it.c.endpoint_id)
+    .where(
+        *_due(_it),
+        _endpoints.c.disabled_at.is_(None),
+        _it.c.id.not_in(bindparam("chosen", expanding=True)),
+        _it.c.endpoint_id.not_in(bindparam("full", expanding=True)),
+    )
+    .order_by(_it.c.next_at, _it.c.id)
+    .limit(_CANDIDATES_PAGE)
+)
+
+_HOLD = (
+    update(_deliveries)
+    .where(
+        _deliveries.c.id.in_(
+            select(_it.c.id)
+            .where(_it.c.id.in_(bindparam("chosen", expanding=True)), *_due(_it))
+            .with_for_update(of=_it, skip_locked=True)
         )
-        for delivery_id, attempts, event_id, event_type, trace_id, payload_json, endpoint in (
-            session.execute(query)
+    )
+    .values(
+        claim_token=bindparam("new_token"),
+        lease_until=bindparam("new_lease"),
+        attempts=_deliveries.c.attempts + 1,
+    )
+    .returning(_deliveries.c.id)
+)
+
+_READ_HELD = (
+    select(
+        _deliveries.c.id.label("delivery_id"),
+        _deliveries.c.attempts.label("attempt"),
+        _endpoints.c.id.label("endpoint_id"),
+        _events.c.id.label("event_id"),
+        _events.c.type.label("event_type"),
+        _events.c.trace_id,
+        _endpoints.c.url,
+        _endpoints.c.secret_sealed,
+        _events.c.payload_json,
+    )
+    .join(_events, _events.c.seq == _deliveries.c.event_seq)
+    .join(_endpoints, _endpoints.c.id == _deliveries.c.endpoint_id)
+    .where(_deliveries.c.id.in_(bindparam("taken", expanding=True)))
+    .order_by(_deliveries.c.next_at, _deliveries.c.id)
+)
+
+_FAIL_HOPELESS = (
+    update(_deliveries)
+    .where(
+        _deliveries.c.id.in_(
+            select(_it.c.id)
+            .where(
+                _it.c.state == "pending",
+                _unheld(_it),
+                or_(
+                    _it.c.attempts >= ATTEMPTS_MAX,
+                    _it.c.endpoint_id.in_(
+                        select(_endpoints.c.id).where(_endpoints.c.disabled_at.is_not(None))
+                    ),
+                ),
+            )
+            .with_for_update(of=_it, skip_locked=True)
         )
-        if delivery_id is not None
-    ]
+    )
+    .values(state="failed", done_at=bindparam("now"), claim_token=None, lease_until=None)
+)

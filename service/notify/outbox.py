@@ -6,22 +6,26 @@ Every function works inside the caller's transaction and is safe beside other se
 from __future__ import annotations
 
 import json
-from collections.abc import Collection, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, Final
 
-from sqlalchemy import Select, insert, select, update
+from sqlalchemy import Row, bindparam, func, insert, select, update
 from sqlalchemy.orm import Session
-from sqlmodel import col
 
 from service.notify.claims import Claimed
-from service.store.tables import Delivery, DeliveryAttempt, Event, WebhookEndpoint
+from service.store.tables import metadata
 
-SPREAD_EVENTS_MAX = 200
+SPREAD_EVENTS_MAX: Final = 200
 """Most events turned into deliveries in one transaction."""
 
-GONE_REASON = "The receiver answered 410 Gone."
+GONE_REASON: Final = "The receiver answered 410 Gone."
+
+_deliveries = metadata.tables["delivery"]
+_attempts = metadata.tables["delivery_attempt"]
+_events = metadata.tables["event"]
+_endpoints = metadata.tables["webhook_endpoint"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,20 +53,23 @@ def spread_events(session: Session, now: datetime, limit: int = SPREAD_EVENTS_MA
     An event goes to its holder's live endpoints that want its type and were there when it
     happened. The row locks make a second sender wait, so that no order's later event overtakes.
     """
-    events = session.execute(_unspread(limit)).scalars().all()
+    connection = session.connection()
+    events = connection.execute(_UNSPREAD, {"limit": limit}).all()
     if not events:
         return 0
-    endpoints = _live_endpoints(session, {event.holder for event in events})
+    holders = sorted({event.holder for event in events})
+    live: dict[str, list[_Listener]] = {holder: [] for holder in holders}
+    for row in connection.execute(_LIVE, {"holders": holders}):
+        live[row.holder].append(_Listener(row.id, row.created_at, json.loads(row.event_types_json)))
     rows = [
-        _new_delivery(event, endpoint, now)
+        _new_delivery(event, listener.id, now)
         for event in events
-        for endpoint in endpoints.get(event.holder, ())
-        if _wants(endpoint, event)
+        for listener in live[event.holder]
+        if listener.wants(event)
     ]
     if rows:
-        session.execute(insert(Delivery), rows)
-    spread = update(Event).where(col(Event.seq).in_([event.seq for event in events]))
-    session.execute(spread.values(spread_at=now).execution_options(synchronize_session=False))
+        connection.execute(insert(_deliveries), rows)
+    connection.execute(_MARK_SPREAD, {"seqs": [event.seq for event in events], "now": now}).close()
     return len(events)
 
 
@@ -78,40 +85,26 @@ def record_results(session: Session, results: Iterable[Result]) -> list[Result]:
         if result.endpoint_gone:
             _retire(session, result)
     if rows:
-        session.execute(insert(DeliveryAttempt), rows)
+        session.connection().execute(insert(_attempts), rows)
     return dropped
 
 
-def _unspread(limit: int) -> Select[Event]:
-    """New events, locked, oldest first."""
-    return (
-        select(Event)
-        .where(col(Event.spread_at).is_(None))
-        .order_by(col(Event.seq))
-        .limit(limit)
-        .with_for_update()
-    )
+@dataclass(frozen=True, slots=True)
+class _Listener:
+    """A live endpoint: since when, and for which types (none means all)."""
+
+    id: str
+    since: datetime
+    types: list[str]
+
+    def wants(self, event: Row[Any]) -> bool:
+        return self.since <= event.happened_at and (not self.types or event.type in self.types)
 
 
-def _live_endpoints(session: Session, holders: Collection[str]) -> dict[str, list[WebhookEndpoint]]:
-    query = select(WebhookEndpoint).where(
-        col(WebhookEndpoint.holder).in_(holders), col(WebhookEndpoint.disabled_at).is_(None)
-    )
-    found: dict[str, list[WebhookEndpoint]] = {}
-    for endpoint in session.execute(query).scalars():
-        found.setdefault(endpoint.holder, []).append(endpoint)
-    return found
-
-
-def _wants(endpoint: WebhookEndpoint, event: Event) -> bool:
-    types = json.loads(endpoint.event_types_json)
-    return endpoint.created_at <= event.happened_at and (not types or event.type in types)
-
-
-def _new_delivery(event: Event, endpoint: WebhookEndpoint, now: datetime) -> dict[str, Any]:
+def _new_delivery(event: Row[Any], endpoint_id: str, now: datetime) -> dict[str, Any]:
     return {
         "event_seq": event.seq,
-        "endpoint_id": endpoint.id,
+        "endpoint_id": endpoint_id,
         "order_id": event.order_id,
         "sequence": event.sequence,
         "state": "pending",
@@ -122,16 +115,15 @@ def _new_delivery(event: Event, endpoint: WebhookEndpoint, now: datetime) -> dic
 
 def _settle(session: Session, result: Result) -> bool:
     """Move the delivery on, if this claim still holds it."""
-    held = (
-        col(Delivery.id) == result.claimed.delivery_id,
-        col(Delivery.claim_token) == result.claimed.token,
-        col(Delivery.state) == "pending",
-    )
-    changes: dict[str, Any] = {"state": result.state, "claim_token": None, "lease_until": None}
-    changes |= {"next_at": result.next_at} if result.next_at else {"done_at": result.ended_at}
-    settle = update(Delivery).where(*held).values(**changes).returning(col(Delivery.id))
-    done = session.execute(settle.execution_options(synchronize_session=False))
-    return done.scalar_one_or_none() is not None
+    given = {
+        "held_id": result.claimed.delivery_id,
+        "held_token": result.claimed.token,
+        "new_state": result.state,
+        "new_next_at": result.next_at,
+        "new_done_at": None if result.next_at else result.ended_at,
+    }
+    settled = session.connection().execute(_SETTLE, given)
+    return settled.scalar_one_or_none() is not None
 
 
 def _attempt_row(result: Result) -> dict[str, Any]:
@@ -146,12 +138,60 @@ def _attempt_row(result: Result) -> dict[str, Any]:
 
 
 def _retire(session: Session, result: Result) -> None:
-    retire = update(WebhookEndpoint).where(
-        col(WebhookEndpoint.id) == result.claimed.endpoint_id,
-        col(WebhookEndpoint.disabled_at).is_(None),
+    given = {"gone_id": result.claimed.endpoint_id, "gone_at": result.ended_at}
+    session.connection().execute(_RETIRE, given).close()
+
+
+_UNSPREAD = (
+    select(
+        _events.c.seq,
+        _events.c.holder,
+        _events.c.order_id,
+        _events.c.sequence,
+        _events.c.type,
+        _events.c.happened_at,
     )
-    session.execute(
-        retire.values(disabled_at=result.ended_at, disabled_reason=GONE_REASON).execution_options(
-            synchronize_session=False
-        )
+    .where(_events.c.spread_at.is_(None))
+    .order_by(_events.c.seq)
+    .limit(bindparam("limit"))
+    .with_for_update()
+)
+
+_LIVE = select(
+    _endpoints.c.id,
+    _endpoints.c.holder,
+    _endpoints.c.created_at,
+    _endpoints.c.event_types_json,
+).where(
+    _endpoints.c.holder.in_(bindparam("holders", expanding=True)),
+    _endpoints.c.disabled_at.is_(None),
+)
+
+_MARK_SPREAD = (
+    update(_events)
+    .where(_events.c.seq.in_(bindparam("seqs", expanding=True)))
+    .values(spread_at=bindparam("now"))
+)
+
+_SETTLE = (
+    update(_deliveries)
+    .where(
+        _deliveries.c.id == bindparam("held_id"),
+        _deliveries.c.claim_token == bindparam("held_token"),
+        _deliveries.c.state == "pending",
     )
+    .values(
+        state=bindparam("new_state"),
+        next_at=func.coalesce(bindparam("new_next_at"), _deliveries.c.next_at),
+        done_at=bindparam("new_done_at"),
+        claim_token=None,
+        lease_until=None,
+    )
+    .returning(_deliveries.c.id)
+)
+
+_RETIRE = (
+    update(_endpoints)
+    .where(_endpoints.c.id == bindparam("gone_id"), _endpoints.c.disabled_at.is_(None))
+    .values(disabled_at=bindparam("gone_at"), disabled_reason=GONE_REASON)
+)

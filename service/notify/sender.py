@@ -184,15 +184,13 @@ class Sender:
         """Record, spread, claim and launch once; True if there may be more to do at once."""
         await self._record_landed()
         now = self._clock()
-        busy = await self._read(partial(claims.anything_to_do, now=now))
+        waiting = await self._read(partial(claims.look, now=now))
         self.last_turn_at = now
+        spread = await self.spread() if waiting.events else 0
         free = self._pace.concurrency - len(self._in_flight)
-        if not busy or free <= 0:
-            return False
-        spread = await self.spread()
-        claimed = await self.claim(free)
-        for each in claimed:
-            self._in_flight[asyncio.create_task(self.deliver(each))] = each.host
+        if free > 0 and (waiting.deliveries or spread):
+            for each in await self.claim(free):
+                self._in_flight[asyncio.create_task(self.deliver(each))] = each.host
         return spread == outbox.SPREAD_EVENTS_MAX
 
     async def _land(self) -> None:

@@ -7,12 +7,14 @@ from collections.abc import AsyncIterator, Awaitable, Callable
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import AbstractAsyncContextManager, asynccontextmanager
 from datetime import timedelta
+from typing import Any
 from uuid import UUID, uuid4
 
 from fastapi import FastAPI
 
-from service.assembly import Assembly
+from service.assembly import Assembly, utc_now
 from service.notify.sender import Sender
+from service.settings import Settings
 from service.store.keys import find_key, key_is_live
 from service.web.application import Documentation, create_base_app
 from service.web.auth import LiveKey, Principal, Scope
@@ -69,9 +71,31 @@ def create_app(
         lifespan=_lifespan(rooms, sender),
     )
     app.state.rooms = rooms
+    _include_operations(app)
+    return app
+
+
+def describe(settings: Settings) -> dict[str, Any]:
+    """The OpenAPI document, without a store."""
+
+    async def nobody(_: str) -> LiveKey | None:
+        return None
+
+    app = create_base_app(
+        settings,
+        request_ids=uuid4,
+        clock=utc_now,
+        find_key=nobody,
+        checks={},
+        documentation=default_documentation(),
+    )
+    _include_operations(app)
+    return app.openapi()
+
+
+def _include_operations(app: FastAPI) -> None:
     for router in ROUTERS:
         app.include_router(router)
-    return app
 
 
 def default_documentation() -> Documentation:

@@ -11,7 +11,7 @@ from threading import Barrier
 from sqlalchemy import select, update
 from sqlmodel import col
 
-from service.notify.claims import Claimed, anything_to_do, claim_due
+from service.notify.claims import Claimed, Waiting, claim_due, look
 from service.notify.deliveries import list_deliveries
 from service.notify.endpoints import disable_endpoint
 from service.notify.outbox import Result, record_results, spread_events
@@ -147,11 +147,15 @@ def test_what_is_held_is_not_due(books: Books) -> None:
     books.happen(books.order())
     spread(books)
     (first,) = claim(books)
-    assert not books.database.read(partial(anything_to_do, now=books.clock()))
+    assert books.database.read(partial(look, now=books.clock())) == Waiting(
+        events=False, deliveries=False
+    )
     books.clock.advance(LEASE - timedelta(microseconds=1))
     assert claim(books) == []
     books.clock.advance(microseconds=1)
-    assert books.database.read(partial(anything_to_do, now=books.clock()))
+    assert books.database.read(partial(look, now=books.clock())) == Waiting(
+        events=False, deliveries=True
+    )
     (second,) = claim(books)
     assert (second.delivery_id, second.attempt) == (first.delivery_id, 2)
     assert second.token != first.token

@@ -6,9 +6,11 @@ sRGB and of fibre by mass.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
-from service.domain.blanks import Finish
+from service.domain.blanks import Finish, Obstacle, Wearer
 from service.domain.garments import Garment
 from service.domain.ticket import write_ticket
 from service.domain.verdict import judge_decoration
@@ -215,3 +217,37 @@ def test_the_dye_stroke_on_a_base_takes_fresh_paper() -> None:
     assert dye.settings is not None
     assert dye.settings.cover == "fresh_paper"
     assert dye.settings.set_f == pytest.approx(dye.settings.set_c * 9 / 5 + 32, abs=0.05)
+
+
+def test_childrens_sleepwear_is_refused_whatever_the_method() -> None:
+    """Children's sleepwear has rules on burning, 16 CFR 1615 and 1616; refusing is our choice."""
+    garment = next(g for g in demo_shop().garments.values() if g.sleepwear)
+    size, placement = next(iter(garment.half_chest_mm)), next(iter(garment.placements))
+    wished = replace(decoration(None, width_mm=40), placement_id=placement)
+    judged = judge_decoration(demo_shop(), Line(garment, {size: 1}, (wished,)), wished)
+    assert judged.chosen is None
+    assert all("childrens-sleepwear" in blockers(given) for given in judged.candidates)
+
+
+@pytest.mark.parametrize(
+    ("wearer", "severity"),
+    [(Wearer.ADULT, "passes"), (Wearer.YOUTH, "warns"), (Wearer.INFANT, "blocks")],
+)
+def test_pvc_film_is_kept_from_children(wearer: Wearer, severity: str) -> None:
+    """Common practice, no source (two trade articles): avoid PVC film on children's wear."""
+    garment = replace(cloth(WHITE, cotton=100), wearer=wearer)
+    given = verdict(garment, decoration("thick-cut-film"))
+    found = {f.severity for f in given.findings if f.rule.id == "pvc-for-children"}
+    assert found == {severity}
+
+
+@pytest.mark.parametrize(
+    ("obstacle", "severity"), [(Obstacle.ZIP, "blocks"), (Obstacle.SEAM, "warns")]
+)
+def test_nothing_raised_lies_under_the_platen(obstacle: Obstacle, severity: str) -> None:
+    """Common practice, no source: zips and buttons off the platen, seams on a pad."""
+    garment = cloth(WHITE, cotton=100)
+    front = garment.placements["front"].model_copy(update={"crosses": (obstacle,)})
+    given = verdict(replace(garment, placements={"front": front}), decoration("printed-film"))
+    found = {f.severity for f in given.findings if f.rule.id == "placement-obstacles"}
+    assert found == {severity}

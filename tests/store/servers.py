@@ -20,7 +20,23 @@ from sqlalchemy import make_url
 from service.store import migrate
 from service.store.tables import metadata
 
-_TABLES = [table.name for table in reversed(metadata.sorted_tables)]
+_NUMBERED = [
+    f"{table.name}_{table.autoincrement_column.name}_seq"
+    for table in metadata.sorted_tables
+    if table.autoincrement_column is not None
+]
+_EMPTY = sql.SQL(";").join(
+    [
+        sql.SQL("SET lock_timeout = '5s'"),
+        *(
+            sql.SQL("DELETE FROM {}").format(sql.Identifier(table.name))
+            for table in reversed(metadata.sorted_tables)
+        ),
+        *(sql.SQL("ALTER SEQUENCE {} RESTART").format(sql.Identifier(name)) for name in _NUMBERED),
+    ]
+)
+"""Deletes every row and starts every number anew: 3 ms, where TRUNCATE takes 22."""
+
 _FASTER = ("fsync", "synchronous_commit", "full_page_writes")
 """Settings that only a power cut would show; tests that measure durability set them back."""
 
@@ -44,7 +60,7 @@ class PostgresDatabases:
         else:
             with self._connect(make_url(self._shared).database) as connection:
                 _end_others(connection)
-                _empty(connection)
+                connection.execute(_EMPTY)
         return self._shared
 
     def fresh(self) -> str:
@@ -107,15 +123,3 @@ def _end_others(connection: psycopg.Connection) -> None:
         "SELECT pg_terminate_backend(pid) FROM pg_stat_activity"
         " WHERE datname = current_database() AND pid <> pg_backend_pid()"
     )
-
-
-def _empty(connection: psycopg.Connection) -> None:
-    """Delete every row and start every number anew: 3 ms, where TRUNCATE takes 22."""
-    connection.execute("SET lock_timeout = '5s'")
-    for table in _TABLES:
-        connection.execute(sql.SQL("DELETE FROM {}").format(sql.Identifier(table)))
-    rows = connection.execute(
-        "SELECT sequencename FROM pg_sequences WHERE schemaname = current_schema()"
-    ).fetchall()
-    for (name,) in rows:
-        connection.execute(sql.SQL("ALTER SEQUENCE {} RESTART").format(sql.Identifier(name)))

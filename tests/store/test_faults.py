@@ -22,7 +22,6 @@ from service.domain.errors import Unavailable
 from service.store import migrate
 from service.store.database import WRITE_ATTEMPTS_MAX, Database
 from service.store.faults import is_away
-from tests.conftest import STORES
 from tests.store.rows import stored_answer
 from tests.store.servers import PostgresDatabases
 
@@ -80,7 +79,6 @@ def _unreachable(store: str, tmp_path: Path) -> str:
     return "postgresql+psycopg://nobody@127.0.0.1:1/nothing"
 
 
-@pytest.mark.parametrize("store", STORES)
 def test_a_store_out_of_reach_is_unavailable(store: str, tmp_path: Path) -> None:
     """Reads, writes and readiness say so in one way, without the address."""
     database = Database.open(_unreachable(store, tmp_path))

@@ -41,7 +41,7 @@ def _table_names(connection: Connection) -> set[str]:
 def _reflect(connection: Connection) -> dict[str, dict[str, Any]]:
     """Everything the database knows of each table, in an order of its own."""
     inspector = inspect(connection)
-    found = {
+    found: dict[str, Any] = {
         "columns": inspector.get_multi_columns(),
         "primary key": inspector.get_multi_pk_constraint(),
         "references": inspector.get_multi_foreign_keys(),
@@ -62,7 +62,7 @@ def _reflect(connection: Connection) -> dict[str, dict[str, Any]]:
 def _constraint_names(connection: Connection) -> list[tuple[str, str, str | None]]:
     """Prefix of its kind, table and name of every constraint."""
     inspector = inspect(connection)
-    several = {
+    several: dict[str, Any] = {
         "fk": inspector.get_multi_foreign_keys(),
         "uq": inspector.get_multi_unique_constraints(),
         "ck": inspector.get_multi_check_constraints(),
@@ -115,27 +115,32 @@ def test_every_constraint_has_a_name_of_the_convention(store_url: str) -> None:
             assert re.match(f"{prefix}_{table}(_|$)", name or ""), (table, name)
 
 
-def test_two_runners_at_once_do_the_work_once(bare_store_url: str) -> None:
-    """Two programs that start together on an empty store both find it migrated."""
+def test_two_runners_at_once_do_the_work_once(
+    tmp_path: Path, postgres_databases: PostgresDatabases
+) -> None:
+    """Two programs that start together on an empty store both find it migrated, on each store."""
+    urls = [f"sqlite:///{tmp_path / 'bare.sqlite3'}", postgres_databases.fresh()]
     code = (
-        "import sys; from service.store import migrate; migrate.head_revision();"
-        "print('up', flush=True); sys.stdin.readline(); migrate.upgrade(sys.argv[1])"
+        "import sys; from service.store import migrate; migrate.head_revision()\n"
+        "for url in sys.argv[1:]:\n"
+        "    print('up', flush=True); sys.stdin.readline(); migrate.upgrade(url)\n"
     )
     other = subprocess.Popen(  # noqa: S603 - our own program
-        [sys.executable, "-c", code, bare_store_url],
+        [sys.executable, "-c", code, *urls],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         text=True,
     )
     with other:
         assert other.stdout is not None
-        assert other.stdout.readline() == "up\n"
         assert other.stdin is not None
-        other.stdin.write("go\n")
-        other.stdin.flush()
-        migrate.upgrade(bare_store_url)
+        for url in urls:
+            assert other.stdout.readline() == "up\n"
+            other.stdin.write("go\n")
+            other.stdin.flush()
+            migrate.upgrade(url)
         assert other.wait(60) == 0
-    assert _look(bare_store_url, _differences) == []
+    assert [_look(url, _differences) for url in urls] == [[], []]
 
 
 def test_a_migration_does_not_wait_for_ever_for_a_table_in_use(

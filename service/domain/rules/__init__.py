@@ -12,8 +12,9 @@ from service.domain.rules.build import (
 )
 from service.domain.rules.contract import Facts, Finding, Reading, Rule, Severity
 from service.domain.rules.dye import DYE_CLOTH_LIGHTNESS, DYE_FIBRE_SHARE
-from service.domain.rules.geometry import MEDIUM_SIZE, PLACEMENT_AREA, PLATEN
+from service.domain.rules.geometry import MEDIUM_SIZE, PLACEMENT_AREA, PLACEMENT_OBSTACLES, PLATEN
 from service.domain.rules.heat import DYE_MIGRATION, HEAT_WINDOW
+from service.domain.rules.wearer import PVC_FOR_CHILDREN, SLEEPWEAR
 
 RULES: tuple[Rule, ...] = (
     DYE_FIBRE_SHARE,
@@ -21,6 +22,7 @@ RULES: tuple[Rule, ...] = (
     HEAT_WINDOW,
     DYE_MIGRATION,
     PLACEMENT_AREA,
+    PLACEMENT_OBSTACLES,
     PLATEN,
     MEDIUM_SIZE,
     FILM_BOND,
@@ -28,6 +30,8 @@ RULES: tuple[Rule, ...] = (
     FILM_LAYERING,
     MIRRORED_SIDE,
     COLOURS_SHOWN,
+    SLEEPWEAR,
+    PVC_FOR_CHILDREN,
 )
 
 __all__ = ["RULES", "Facts", "Finding", "Reading", "Rule", "Severity"]

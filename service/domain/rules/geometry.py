@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from service.domain.blanks import Obstacle
 from service.domain.rules.contract import Facts, Reading, Rule, Severity
 from service.domain.wishes import Choice
 from service.domain.work import misfits
@@ -45,6 +46,44 @@ PLACEMENT_AREA = Rule(
     source="common practice, no source (measures of the shop's own blanks)",
     reads=frozenset({Choice.BLANK, Choice.PLACEMENT, Choice.SIZES, Choice.WIDTH, Choice.ARTWORK}),
     evaluate=_placement_area,
+)
+
+
+_NEVER_UNDER_A_PLATEN = frozenset({Obstacle.ZIP, Obstacle.BUTTONS})
+
+
+def _obstacles(facts: Facts) -> Iterable[Reading]:
+    placement = facts.garment.placements[facts.decoration.placement_id]
+    limit, unit = "nothing raised", "what the placement crosses"
+    for obstacle in placement.crosses:
+        if obstacle in _NEVER_UNDER_A_PLATEN:
+            severity = Severity.BLOCKS
+            reason = (
+                f"The {placement.name} crosses {obstacle}: the platen cannot lie flat and what is "
+                "hot and hard is pressed into the cloth. Choose another placement."
+            )
+        else:
+            severity = Severity.WARNS
+            reason = (
+                f"The {placement.name} crosses a {obstacle}: it is pressed on a pad, and the print "
+                "may show a ridge there."
+            )
+        yield Reading(severity, reason, obstacle, limit, unit)
+    if not placement.crosses:
+        reason = f"The {placement.name} lies flat."
+        yield Reading(Severity.PASSES, reason, "nothing raised", limit, unit)
+
+
+PLACEMENT_OBSTACLES = Rule(
+    id="placement-obstacles",
+    title="The placement lies flat on the platen",
+    explanation=(
+        "Zips and buttons keep the platen off the print and scorch or break. A seam or pocket edge "
+        "is pressed on a pad, and film over it shows a ridge."
+    ),
+    source="common practice, no source",
+    reads=frozenset({Choice.BLANK, Choice.PLACEMENT}),
+    evaluate=_obstacles,
 )
 
 

@@ -12,7 +12,7 @@ from sqlalchemy.pool import StaticPool
 from sqlmodel import Session, SQLModel, select
 
 from service.catalogue.loading import catalogue_from_json, demo_shop_path, load_catalogue
-from service.catalogue.versions import find_version, store_version, version_in_force
+from service.store.catalogue_versions import find_version, store_version, version_in_force
 from service.store.tables import CatalogueVersion
 
 NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)

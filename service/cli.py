@@ -1,0 +1,232 @@
+"""The command line: serve, worker, demo, migrate, keys, catalogue, openapi."""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+import json
+import signal
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from pydantic import ValidationError
+
+from service import __version__
+from service.assembly import Assembly, assemble, random_id, random_key, utc_now
+from service.catalogue.faults import CatalogueFaults, format_faults
+from service.catalogue.loading import demo_shop_path, load_catalogue
+from service.demo import play_demo
+from service.domain.canonical import rfc3339
+from service.domain.errors import ServiceError
+from service.logs import configure_logs
+from service.notify.sealing import KeyFault
+from service.settings import Settings
+from service.store.database import Database
+from service.store.keys import list_keys, new_key, revoke_key
+from service.store.migrate import current_revision, head_revision, upgrade
+from service.web.app import create_app, describe
+from service.web.serving import run_server
+
+SCOPES = ("storefront", "staff", "owner")
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run a command; gives the exit code: 0 done, 1 refused with a reason, 2 wrongly called."""
+    options = _parser().parse_args(arguments)
+    configure_logs(json_lines=not sys.stderr.isatty())
+    command: Callable[[argparse.Namespace], int] = options.command
+    try:
+        return command(options)
+    except CatalogueFaults as faulty:
+        print(format_faults(faulty.faults), file=sys.stderr)
+        print(f"{len(faulty.faults)} faults in the catalogue; nothing started.", file=sys.stderr)
+    except ServiceError as refused:
+        print(refused.detail, file=sys.stderr)
+        for fault in refused.faults:
+            print(f"  {fault.parameter or '.'.join(map(str, fault.path))}: {fault.detail}",
+                  file=sys.stderr)  # fmt: skip
+    except ValidationError as wrong:
+        for error in wrong.errors(include_input=False, include_url=False):
+            name = "_".join(str(part) for part in error["loc"]).upper()
+            print(f"Setting GARMENT_{name}: {error['msg']}", file=sys.stderr)
+    except (KeyFault, OSError) as fault:
+        print(str(fault), file=sys.stderr)
+    return 1
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="garment-intake", description="Order intake for a custom garment decorator."
+    )
+    parser.add_argument("--version", action="version", version=__version__)
+    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+    _add_running(commands)
+    _add_keys(commands)
+    _add_catalogue(commands)
+    migrate = commands.add_parser("migrate", help="bring the store's tables up to date")
+    migrate.set_defaults(command=_migrate)
+    openapi = commands.add_parser("openapi", help="print the OpenAPI 3.1 document")
+    openapi.set_defaults(command=_openapi)
+    return parser
+
+
+def _add_running(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    serve = commands.add_parser(
+        "serve", help="run the service", description="Run the service, with its webhook sender."
+    )
+    serve.add_argument("--host", default="127.0.0.1", help="address to listen on")
+    serve.add_argument("--port", type=int, default=8000, help="port to listen on; 0 for any free")
+    serve.set_defaults(command=_serve)
+    worker = commands.add_parser("worker", help="send webhooks only, beside 'serve'")
+    worker.set_defaults(command=_worker)
+    demo = commands.add_parser(
+        "demo",
+        help="play the main job on the invented demo shop, then stay up",
+        description="Start the service on the invented demo shop, play what a storefront would "
+        "see, and stay up to explore.",
+    )
+    demo.add_argument("--data", type=Path, default=Path("garment-demo"), help="data folder")
+    demo.add_argument("--port", type=int, default=0, help="port to listen on; 0 for any free")
+    demo.add_argument("--leave", action="store_true", help="end after the play")
+    demo.set_defaults(command=_demo)
+
+
+def _add_keys(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    keys = commands.add_parser("keys", help="make, list and withdraw keys")
+    actions = keys.add_subparsers(required=True, metavar="ACTION")
+    add = actions.add_parser("add", help="make a key and print it, this once")
+    add.add_argument("--holder", required=True, help="whose it is, such as my-storefront")
+    add.add_argument("--scope", required=True, choices=SCOPES, help="what it may do")
+    add.add_argument("--label", default="", help="a note for yourself")
+    add.set_defaults(command=_keys_add)
+    listing = actions.add_parser("list", help="list keys, never their secrets")
+    listing.set_defaults(command=_keys_list)
+    withdraw = actions.add_parser("withdraw", help="end a key; it may pass for ten seconds more")
+    withdraw.add_argument("key_id", help="the key's id from 'keys list'")
+    withdraw.set_defaults(command=_keys_withdraw)
+
+
+def _add_catalogue(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    catalogue = commands.add_parser("catalogue", help="check a catalogue")
+    actions = catalogue.add_subparsers(required=True, metavar="ACTION")
+    check = actions.add_parser("check", help="print every fault of a catalogue file or folder")
+    check.add_argument("path", type=Path, nargs="?", help="file or folder; the demo shop if none")
+    check.set_defaults(command=_catalogue_check)
+
+
+def _serve(options: argparse.Namespace) -> int:
+    assembly = assemble(Settings())
+    try:
+        run_server(create_app(assembly), options.host, options.port)
+    finally:
+        assembly.close()
+    return 0
+
+
+def _worker(_: argparse.Namespace) -> int:
+    assembly = assemble(Settings())
+    try:
+        asyncio.run(_send_until_told(assembly))
+    finally:
+        assembly.close()
+    return 0
+
+
+async def _send_until_told(assembly: Assembly) -> None:
+    stop = asyncio.Event()
+    loop = asyncio.get_running_loop()
+    for told in (signal.SIGINT, signal.SIGTERM):
+        loop.add_signal_handler(told, stop.set)
+    await assembly.sender().run_forever(stop)
+
+
+def _demo(options: argparse.Namespace) -> int:
+    return play_demo(options.data, options.port, stay=not options.leave)
+
+
+def _migrate(_: argparse.Namespace) -> int:
+    url = _store_url(Settings())
+    before = current_revision(url)
+    upgrade(url)
+    print(f"{before or 'empty'} -> {head_revision()}")
+    return 0
+
+
+def _store_url(settings: Settings) -> str:
+    settings.data_dir.mkdir(parents=True, exist_ok=True)
+    return settings.effective_database_url
+
+
+def _open_store() -> Database:
+    """The store for key work: the embedded one is made if missing."""
+    url = _store_url(Settings())
+    if url.startswith("sqlite"):
+        upgrade(url)
+    return Database.open(url)
+
+
+def _keys_add(options: argparse.Namespace) -> int:
+    database = _open_store()
+    secret, key_id = random_key(), random_id("key")
+    try:
+        database.write(
+            lambda session: new_key(
+                session,
+                holder=options.holder,
+                scope=options.scope,
+                label=options.label,
+                now=utc_now(),
+                secret=secret,
+                key_id=key_id,
+            )
+        )
+    finally:
+        database.close()
+    print(secret)
+    print(f"{key_id}: scope {options.scope} for {options.holder}; shown this once", file=sys.stderr)
+    return 0
+
+
+def _keys_list(_: argparse.Namespace) -> int:
+    database = _open_store()
+    try:
+        keys = database.read(list_keys)
+    finally:
+        database.close()
+    for key in keys:
+        ended = f"  withdrawn {rfc3339(key.revoked_at)}" if key.revoked_at else ""
+        made = rfc3339(key.created_at)
+        print(f"{key.id}  {key.scope:10}  {key.holder:24}  made {made}{ended}  {key.label}")
+    return 0
+
+
+def _keys_withdraw(options: argparse.Namespace) -> int:
+    database = _open_store()
+    try:
+        key = database.write(lambda session: revoke_key(session, options.key_id, utc_now()))
+    finally:
+        database.close()
+    print(f"{key.id} is withdrawn")
+    return 0
+
+
+def _catalogue_check(options: argparse.Namespace) -> int:
+    path = options.path or demo_shop_path()
+    try:
+        loaded = load_catalogue(path)
+    except CatalogueFaults as faulty:
+        print(format_faults(faulty.faults))
+        print(f"{len(faulty.faults)} faults")
+        return 1
+    catalogue = loaded.catalogue
+    print(
+        f"{catalogue.shop.name}: {len(catalogue.blanks)} blanks, {len(catalogue.media)} media, "
+        f"{len(catalogue.methods)} methods; version {loaded.version[:12]}; no faults"
+    )
+    return 0
+
+
+def _openapi(_: argparse.Namespace) -> int:
+    print(json.dumps(describe(Settings()), indent=2, ensure_ascii=False))
+    return 0

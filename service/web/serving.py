@@ -1,0 +1,29 @@
+"""Running the application under uvicorn."""
+
+from __future__ import annotations
+
+import uvicorn
+from fastapi import FastAPI
+
+GRACE_S = 20
+"""How long open requests may take once the service was told to stop."""
+
+
+def server_for(app: FastAPI, host: str, port: int) -> uvicorn.Server:
+    """A server that is not yet running; port 0 takes any free one when it starts."""
+    return uvicorn.Server(
+        uvicorn.Config(
+            app,
+            host=host,
+            port=port,
+            access_log=False,
+            log_level="warning",
+            server_header=False,
+            timeout_graceful_shutdown=GRACE_S,
+        )
+    )
+
+
+def run_server(app: FastAPI, host: str, port: int) -> None:
+    """Serve until told to stop; open requests are then finished."""
+    server_for(app, host, port).run()

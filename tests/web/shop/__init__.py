@@ -1,0 +1,1 @@
+"""The whole application, asked over HTTP, on both stores."""

@@ -1,0 +1,115 @@
+"""The whole application on each store, quick to set up: what never differs is made once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager
+from functools import cache
+from pathlib import Path
+from typing import Any
+from uuid import UUID
+
+import pytest
+from starlette.testclient import TestClient
+
+from service import assembly as assembly_module
+from service.assembly import assemble
+from service.catalogue.loading import LoadedCatalogue, demo_shop_path, load_catalogue
+from service.demo_artwork import DEMO_ARTWORK_ID, DEMO_HOLDER, draw_demo_artwork
+from service.domain.measuring import measure
+from service.intake.pictures import read_picture
+from service.intake.services import Services
+from service.settings import Settings
+from service.store.tables import Artwork
+from service.web.app import create_app
+from tests.conftest import FakeClock
+from tests.web.shop.door import Caller, ShopDoor
+
+OpenShop = Callable[..., AbstractContextManager[ShopDoor]]
+
+
+@cache
+def demo_picture() -> tuple[bytes, str]:
+    """The demonstration artwork's bytes and its measures as JSON, made once."""
+    data = draw_demo_artwork()
+    picture = read_picture(
+        data, declared_media_type="image/png", max_pixels=10**8, max_bytes=10**8
+    )
+    return data, measure(picture.rgba).model_dump_json()
+
+
+@cache
+def demo_catalogue() -> LoadedCatalogue:
+    """The demonstration catalogue, read once."""
+    return load_catalogue(demo_shop_path())
+
+
+def _seed(services: Services) -> str:
+    """What ``seed_demo_artwork`` leaves behind, without drawing and measuring anew."""
+    data, measures_json = demo_picture()
+    row = Artwork(
+        id=DEMO_ARTWORK_ID,
+        holder=DEMO_HOLDER,
+        sha256=services.files.put(data),
+        media_type="image/png",
+        byte_size=len(data),
+        rights_declared=True,
+        measures_json=measures_json,
+        created_at=services.clock(),
+    )
+    services.database.write(lambda session: session.add(row))
+    return DEMO_ARTWORK_ID
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _made_once() -> Iterator[None]:
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(assembly_module, "seed_demo_artwork", _seed)
+        patch.setattr(assembly_module, "load_catalogue", lambda _: demo_catalogue())
+        yield
+
+
+@contextmanager
+def opened_shop(
+    folder: Path,
+    url: str,
+    clock: Callable[[], Any],
+    ids: Callable[[str], str],
+    *,
+    request_ids: Callable[[], UUID] | None = None,
+    **settings: Any,
+) -> Iterator[ShopDoor]:
+    """The application over the database at ``url``, served until the context ends."""
+    known: dict[str, Any] = {
+        "data_dir": folder,
+        "database_url": url,
+        "webhook_sender": False,
+        "webhook_private_addresses": True,
+        **settings,
+    }
+    assembly = assemble(Settings(**known), clock=clock, new_id=ids)
+    options = {"request_ids": request_ids} if request_ids else {}
+    with TestClient(create_app(assembly, **options)) as client:
+        yield ShopDoor(assembly, client)
+    assembly.close()
+
+
+@pytest.fixture
+def shop(
+    store_url: str, tmp_path: Path, clock: FakeClock, ids: Callable[[str], str]
+) -> Iterator[ShopDoor]:
+    """The demonstration shop, on each store in turn."""
+    with opened_shop(tmp_path, store_url, clock, ids) as door:
+        yield door
+
+
+@pytest.fixture
+def storefront(shop: ShopDoor) -> Caller:
+    """A storefront, whose artwork the demonstration artwork is."""
+    return shop.storefront
+
+
+@pytest.fixture
+def staff(shop: ShopDoor) -> Caller:
+    """Someone at the bench."""
+    return shop.staff
