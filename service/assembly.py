@@ -79,6 +79,7 @@ def assemble(
     *,
     clock: Callable[[], datetime] = utc_now,
     new_id: Callable[[str], str] = random_id,
+    random_bytes: Callable[[int], bytes] = os.urandom,
 ) -> Assembly:
     """Open the store and the files, and put the catalogue in force.
 
@@ -98,6 +99,7 @@ def assemble(
         artworks=ArtworkShelf(),
         clock=clock,
         new_id=new_id,
+        random_bytes=random_bytes,
         max_pixels=settings.max_pixels,
         max_upload_bytes=settings.max_upload_bytes,
     )
@@ -106,7 +108,7 @@ def assemble(
     )
     if services.catalogues.current.catalogue.shop.invented:
         seed_demo_artwork(services)
-    return Assembly(settings, services, Sealer(sealing_key(settings), os.urandom))
+    return Assembly(settings, services, Sealer(sealing_key(settings), random_bytes))
 
 
 def sealing_key(settings: Settings) -> bytes:

@@ -12,7 +12,7 @@ MM_PER_INCH = 25.4
 
 
 class PaletteColour(Frozen):
-    """One colour of the artwork and the share of its opaque area it covers."""
+    """One colour of the artwork and the share of its inked area it covers."""
 
     srgb: SrgbHex
     share: Share

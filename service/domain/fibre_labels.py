@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from service.domain.fibres import (
+    DECIMAL_SLACK_PERCENT,
     EU_LABEL_NAMES,
     US_LABEL_NAMES,
     Fibre,
@@ -36,7 +37,7 @@ US_NAMED_FROM_PERCENT = Decimal(5)
 STATED_TOLERANCE_POINTS = Decimal(3)
 """Between stated and analysed percentages (Art. 20(3); 16 CFR 303.43)."""
 
-SUM_TOLERANCE_POINTS = Decimal("0.1")
+SUM_TOLERANCE_POINTS = DECIMAL_SLACK_PERCENT
 """Rounding allowed in the sum of percentages with decimals; a design choice, no source."""
 
 PURE_FOREIGN_MAX_PERCENT = Decimal(2)

@@ -142,6 +142,10 @@ def fibre_named(name: str) -> Fibre | None:
     return _FIBRE_BY_NAME.get(plain_name(name))
 
 
+DECIMAL_SLACK_PERCENT = Decimal("0.1")
+"""How far decimal percentages may miss 100, as thirds do; a design choice."""
+
+
 class FibreShare(Frozen):
     """One fibre and its percentage of the cloth's mass."""
 
@@ -150,7 +154,10 @@ class FibreShare(Frozen):
 
 
 class FibreContent(Frozen):
-    """What a cloth is made of, by mass; percentages sum to exactly 100."""
+    """What a cloth is made of, by mass.
+
+    Whole percentages sum to exactly 100, decimal ones within 0.1 of it (a design choice).
+    """
 
     shares: Annotated[tuple[FibreShare, ...], Field(min_length=1, max_length=12)]
 
@@ -165,8 +172,9 @@ class FibreContent(Frozen):
         twins = sorted({fibre for fibre in fibres if fibres.count(fibre) > 1})
         if twins:
             raise ValueError(f"fibre listed twice: {', '.join(twins)}")
-        total = sum((share.percent for share in self.shares), Decimal(0))
-        if total != 100:
+        total = self._total
+        whole = all(share.percent == share.percent.to_integral_value() for share in self.shares)
+        if total != 100 and (whole or abs(total - 100) > DECIMAL_SLACK_PERCENT):
             raise ValueError(f"fibre percentages sum to {total.normalize():f}, not to 100")
         return self
 
@@ -191,7 +199,11 @@ class FibreContent(Frozen):
 
     @cached_property
     def _mass_shares(self) -> dict[Fibre, float]:
-        return {share.fibre: float(share.percent) / 100 for share in self.shares}
+        return {share.fibre: float(share.percent / self._total) for share in self.shares}
+
+    @cached_property
+    def _total(self) -> Decimal:
+        return sum((share.percent for share in self.shares), Decimal(0))
 
     def words(self) -> str:
         """The content as a label states it: ``65 % polyester, 35 % cotton``."""

@@ -125,6 +125,7 @@ class Medium(Frozen):
     polymer that fixes dye (1 for a polyester face, 0 for a viscose pile). ``withstands_c`` is the
     highest platen temperature it survives once it is on the cloth. ``stays_on_cloth`` is False for
     paper, which only carries dye. ``bonds_to`` lists the fibres its adhesive holds on.
+    ``margin_mm`` stays clear on all sides of the strip, ``gap_mm`` lies between pieces.
     ``price_per_m`` is for a metre of roll; for sheets it is the price of one sheet.
     """
 

@@ -19,7 +19,7 @@ from service.intake.requests import MoveRequest, OrderRequest
 from service.intake.services import Caller, Services
 from service.intake.tickets import apply_move, order_event
 from service.store.database import lock_shop
-from service.store.ledger import book, booked_seconds, give_back
+from service.store.ledger import book, booked_seconds
 from service.store.tables import Order, Quote, Ticket
 
 _TICKET_DIGITS = 6
@@ -100,13 +100,12 @@ def cancel_order(
             "cancelled here. Call the shop.",
             extra={"begun_tickets": begun},
         )
-    today = services.clock().date()
     move = MoveRequest(move=Move.CANCEL, who=who)
     for ticket in tickets:
         if ticket.state != TicketState.CANCELLED:
-            apply_move(services, session, order, ticket, move, trace_id=trace_id)
-        give_back(session, ticket.id or 0, today)
-    order_event(services, session, order, "order.cancelled", trace_id)
+            apply_move(
+                services, session, order, ticket, move, trace_id=trace_id, with_its_order=True
+            )
     return _answer(order, tickets), order.version
 
 

@@ -28,7 +28,8 @@ class Caller:
 class Services:
     """The outside, as the use cases meet it.
 
-    ``clock`` gives aware UTC; ``new_id`` makes an unguessable identifier with a prefix.
+    ``clock`` gives aware UTC; ``new_id`` makes an unguessable identifier with a prefix;
+    ``random_bytes`` gives that many bytes nobody can guess.
     """
 
     database: Database
@@ -37,5 +38,6 @@ class Services:
     artworks: ArtworkShelf
     clock: Callable[[], datetime]
     new_id: Callable[[str], str]
+    random_bytes: Callable[[int], bytes]
     max_pixels: int
     max_upload_bytes: int

@@ -20,10 +20,16 @@ from service.intake.answers import TicketAnswer, TicketMoveAnswer, TicketPage, T
 from service.intake.cursors import Cursor
 from service.intake.requests import MoveRequest
 from service.intake.services import Services
+from service.store.database import lock_shop
+from service.store.ledger import give_back
 from service.store.outbox import record_event
 from service.store.tables import Order, Ticket, TicketMove
 
-_ORDER_EVENTS = {OrderState.READY: "order.ready", OrderState.SENT: "order.sent"}
+_ORDER_EVENTS = {
+    OrderState.READY: "order.ready",
+    OrderState.SENT: "order.sent",
+    OrderState.CANCELLED: "order.cancelled",
+}
 
 
 def list_tickets(
@@ -70,6 +76,8 @@ def move_ticket(
     Raises ``Conflict`` naming the legal moves, or ``ticket-changed`` when its version is not
     among ``allowed_versions``: someone else moved it first.
     """
+    if request.move is Move.CANCEL:
+        lock_shop(session)
     order, ticket = _locked(session, number)
     if allowed_versions is not None and ticket.version not in allowed_versions:
         raise Conflict("ticket-changed", _who_moved(session, ticket))
@@ -85,8 +93,13 @@ def apply_move(
     request: MoveRequest,
     *,
     trace_id: str = "",
+    with_its_order: bool = False,
 ) -> None:
-    """Move a locked ticket of a locked order: state, audit row, order state and events."""
+    """Move a locked ticket of a locked order: state, audit row, order state and events.
+
+    Whoever cancels holds the shop's lock, for the ticket's station time is given back.
+    ``with_its_order`` says that all tickets go at once, so that none is told of by itself.
+    """
     state = TicketState(ticket.state)
     halted_from = TicketState(ticket.halted_from) if ticket.halted_from else None
     target = after(state, request.move, halted_from)
@@ -109,7 +122,11 @@ def apply_move(
         )
     )
     session.flush()
-    _settle_order(services, session, order, ticket, state, trace_id)
+    if target is TicketState.CANCELLED:
+        give_back(session, ticket.id or 0, now.date())
+    _settle_order(
+        services, session, order, ticket, state, trace_id, tell_of_ticket=not with_its_order
+    )
 
 
 def _settle_order(
@@ -119,6 +136,8 @@ def _settle_order(
     ticket: Ticket,
     from_state: TicketState,
     trace_id: str,
+    *,
+    tell_of_ticket: bool,
 ) -> None:
     states = session.exec(select(Ticket.state).where(Ticket.order_id == order.id)).all()
     before, now = OrderState(order.state), order_state(map(TicketState, states))
@@ -134,7 +153,7 @@ def _settle_order(
         "state": ticket.state,
     }
     type_ = "ticket.halted" if ticket.state == TicketState.HALTED else "ticket.moved"
-    types = [type_] if ticket.state != TicketState.CANCELLED else []
+    types = [type_] if tell_of_ticket else []
     if now is not before and now in _ORDER_EVENTS:
         types.append(_ORDER_EVENTS[now])
     for kind in types:

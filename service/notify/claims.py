@@ -18,7 +18,7 @@ from functools import lru_cache
 from typing import Final
 
 import httpx
-from sqlalchemy import Alias, ColumnElement, bindparam, exists, or_, select, update
+from sqlalchemy import ColumnElement, FromClause, bindparam, exists, or_, select, update
 from sqlalchemy.orm import Session
 
 from service.notify.retry import ATTEMPTS_MAX
@@ -153,11 +153,11 @@ def _candidates(
     return [(delivery_id, endpoint_id, url) for delivery_id, endpoint_id, url in rows]
 
 
-def _unheld(delivery: Alias) -> ColumnElement[bool]:
+def _unheld(delivery: FromClause) -> ColumnElement[bool]:
     return or_(delivery.c.lease_until.is_(None), delivery.c.lease_until <= bindparam("now"))
 
 
-def _due(delivery: Alias) -> tuple[ColumnElement[bool], ...]:
+def _due(delivery: FromClause) -> tuple[ColumnElement[bool], ...]:
     """Pending, its time come, held by nobody, and the first of its order."""
     earlier = _deliveries.alias("earlier")
     blocked = exists().where(

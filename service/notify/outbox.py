@@ -97,11 +97,11 @@ class _Listener:
     since: datetime
     types: list[str]
 
-    def wants(self, event: Row[Any]) -> bool:
+    def wants(self, event: Row[*tuple[Any, ...]]) -> bool:
         return self.since <= event.happened_at and (not self.types or event.type in self.types)
 
 
-def _new_delivery(event: Row[Any], endpoint_id: str, now: datetime) -> dict[str, Any]:
+def _new_delivery(event: Row[*tuple[Any, ...]], endpoint_id: str, now: datetime) -> dict[str, Any]:
     return {
         "event_seq": event.seq,
         "endpoint_id": endpoint_id,

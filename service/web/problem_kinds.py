@@ -297,8 +297,8 @@ _TABLE = (
         "picture-refused",
         422,
         "The picture cannot be used",
-        "The upload is no picture this shop can measure: of another kind, too large, broken, moving "
-        "or empty. 'errors' says which.",
+        "The upload is no picture this shop can measure: of another kind, too large, broken, "
+        "moving or empty. 'errors' says which.",
         "Save the artwork as a still PNG, JPEG or WebP within the limits named, and upload that.",
     ),
     ProblemKind(

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import date, timedelta
 
 import httpx
 import pytest
+from sqlmodel import SQLModel
 
 from service.notify.endpoints import RegisteredEndpoint, register_endpoint
 from service.notify.sealing import Sealer
@@ -36,6 +37,44 @@ class Books:
 
     def order(self, holder: str = HOLDER) -> str:
         """A new order of ``holder``; gives its id."""
+        return self.orders(1, holder)[0]
+
+    def orders(self, count: int, holder: str = HOLDER) -> list[str]:
+        """The ids of ``count`` new orders of ``holder``."""
+        orders, now = [self.new_id("ord") for _ in range(count)], self.clock()
+        rows = [row for order_id in orders for row in self._rows(order_id, holder)]
+        if not self._catalogue_kept:
+            rows.append(CatalogueVersion(version="cat-1", document_json="{}", created_at=now))
+        self.database.write(lambda session: session.add_all(rows))
+        self._catalogue_kept = True
+        return orders
+
+    def happen(self, order_id: str, kind: str = "ticket.moved", trace_id: str = "") -> str:
+        """Something happened to an order; gives the event's id."""
+        return self.happen_all([order_id], kind, trace_id)[0]
+
+    def happen_all(
+        self, order_ids: Sequence[str], kind: str = "ticket.moved", trace_id: str = ""
+    ) -> list[str]:
+        """The same to each of these orders in turn, in one transaction."""
+        events = [(order_id, self.new_id("evt")) for order_id in order_ids]
+        self.database.write(
+            lambda session: [
+                record_event(
+                    session,
+                    order=session.get_one(Order, order_id),
+                    type_=kind,
+                    payload={"note": "to be kept private"},
+                    now=self.clock(),
+                    event_id=event_id,
+                    trace_id=trace_id,
+                ).id
+                for order_id, event_id in events
+            ]
+        )
+        return [event_id for _, event_id in events]
+
+    def _rows(self, order_id: str, holder: str) -> list[SQLModel]:
         now, day = self.clock(), date(2026, 3, 9)
         quote = Quote(
             id=self.new_id("quo"),
@@ -52,7 +91,7 @@ class Books:
             expires_at=now + timedelta(days=1),
         )
         order = Order(
-            id=self.new_id("ord"),
+            id=order_id,
             holder=holder,
             quote_id=quote.id,
             state="accepted",
@@ -61,37 +100,7 @@ class Books:
             promised_day=day,
             placed_at=now,
         )
-        rows: list[CatalogueVersion | Quote | Order] = [quote, order]
-        if not self._catalogue_kept:
-            rows.append(CatalogueVersion(version="cat-1", document_json="{}", created_at=now))
-        self.database.write(lambda session: session.add_all(rows))
-        self._catalogue_kept = True
-        return order.id
-
-    def happen(self, order_id: str, kind: str = "ticket.moved", trace_id: str = "") -> str:
-        """Something happened to an order; gives the event's id."""
-        return self.happen_often(order_id, 1, kind, trace_id)[0]
-
-    def happen_often(
-        self, order_id: str, times: int, kind: str = "ticket.moved", trace_id: str = ""
-    ) -> list[str]:
-        """The same, several times in one transaction."""
-        event_ids = [self.new_id("evt") for _ in range(times)]
-        self.database.write(
-            lambda session: [
-                record_event(
-                    session,
-                    order=session.get_one(Order, order_id),
-                    type_=kind,
-                    payload={"note": "to be kept private"},
-                    now=self.clock(),
-                    event_id=event_id,
-                    trace_id=trace_id,
-                ).id
-                for event_id in event_ids
-            ]
-        )
-        return event_ids
+        return [quote, order]
 
     def endpoint(
         self, url: str = "http://127.0.0.1:9/", holder: str = HOLDER, *kinds: str

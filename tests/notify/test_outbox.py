@@ -102,7 +102,7 @@ def test_spreading_again_makes_nothing_twice(books: Books) -> None:
 def test_spreading_keeps_to_its_bound(books: Books) -> None:
     """No more events than asked for in one transaction, oldest first."""
     books.endpoint()
-    events = books.happen_often(books.order(), 5)
+    events = books.happen_all([books.order()] * 5)
     work = partial(spread_events, now=books.clock(), limit=2)
     assert [books.database.write(work) for _ in range(4)] == [2, 2, 1, 0]
     assert [each.event_id for each in claim(books)] == events[:1]
@@ -111,8 +111,7 @@ def test_spreading_keeps_to_its_bound(books: Books) -> None:
 def test_senders_spreading_at_once_make_each_delivery_once(books: Books) -> None:
     """Four senders spread the same events together: each event once, none lost."""
     books.endpoint()
-    for _ in range(20):
-        books.happen(books.order())
+    books.happen_all(books.orders(20))
     start = Barrier(4)
 
     def work(_: int) -> int:
@@ -194,7 +193,7 @@ def test_orders_events_come_one_after_another(books: Books) -> None:
     """The next event of an order waits for the one before, even while that waits for a retry."""
     books.endpoint()
     order, other = books.order(), books.order()
-    events = books.happen_often(order, 3)
+    events = books.happen_all([order] * 3)
     aside = books.happen(other)
     spread(books)
     first = claim(books)
@@ -212,7 +211,7 @@ def test_orders_events_come_one_after_another(books: Books) -> None:
 def test_failed_event_no_longer_holds_up_its_order(books: Books) -> None:
     """After its last attempt an event steps aside; the order's later events go out."""
     books.endpoint()
-    events = books.happen_often(books.order(), 2)
+    events = books.happen_all([books.order()] * 2)
     spread(books)
     (first,) = claim(books)
     record(books, [result(books, first, "failed")])
@@ -222,7 +221,7 @@ def test_failed_event_no_longer_holds_up_its_order(books: Books) -> None:
 def test_one_endpoints_trouble_is_not_anothers(books: Books) -> None:
     """Order is kept per endpoint: a second endpoint hears of event 2 while the first waits."""
     slow, quick = books.endpoint().endpoint.id, books.endpoint().endpoint.id
-    events = books.happen_often(books.order(), 2)
+    events = books.happen_all([books.order()] * 2)
     spread(books)
     claims = {each.endpoint_id: each for each in claim(books)}
     record(books, [result(books, claims[slow], "pending"), result(books, claims[quick])])
@@ -232,8 +231,7 @@ def test_one_endpoints_trouble_is_not_anothers(books: Books) -> None:
 def test_senders_claiming_at_once_share_without_overlap(books: Books) -> None:
     """Six senders claim together: every delivery is held by one of them, none by two."""
     books.endpoint()
-    for _ in range(30):
-        books.happen(books.order())
+    books.happen_all(books.orders(30))
     spread(books)
     start = Barrier(6)
 
@@ -252,8 +250,7 @@ def test_receiver_gets_no_more_at_once_than_its_share(books: Books) -> None:
     books.endpoint("http://127.0.0.1:7001/a")
     books.endpoint("http://127.0.0.1:7001/b")
     books.endpoint("http://127.0.0.1:7002/")
-    for _ in range(4):
-        books.happen(books.order())
+    books.happen_all(books.orders(4))
     spread(books)
     hosts = [each.host for each in claim(books, per_host=3, in_flight={"127.0.0.1:7001": 1})]
     assert sorted(hosts) == ["127.0.0.1:7001"] * 2 + ["127.0.0.1:7002"] * 3
@@ -263,8 +260,7 @@ def test_long_queue_of_one_receiver_hides_nobody(books: Books) -> None:
     """A receiver with hundreds waiting does not keep a later one from being served."""
     for path in ("a", "b", "c"):
         books.endpoint(f"http://127.0.0.1:7001/{path}", HOLDER, "order.accepted")
-    for _ in range(80):
-        books.happen(books.order(), "order.accepted")
+    books.happen_all(books.orders(80), "order.accepted")
     spread(books)
     books.clock.advance(seconds=1)
     books.endpoint("http://127.0.0.1:7002/", HOLDER, "order.sent")

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Callable
 from time import monotonic
+
+import pytest
 
 from service.store.fair_lock import FairLock
 
@@ -63,3 +66,36 @@ def test_only_one_holds_the_lock() -> None:
     for thread in threads:
         thread.join(10)
     assert count == [800]
+
+
+class _InterruptedWait:
+    """A lock whose wait ends as Ctrl-C ends one; ``meanwhile`` is what others do during it."""
+
+    def __init__(self, meanwhile: Callable[[], None]) -> None:
+        self._meanwhile = meanwhile
+
+    def acquire(self, timeout: float | None = None) -> None:
+        if timeout is not None:
+            self._meanwhile()
+            raise KeyboardInterrupt
+
+    def release(self) -> None:
+        """Nobody waits any more."""
+
+
+@pytest.mark.parametrize("handed_over", [False, True], ids=["still waiting", "just handed over"])
+def test_one_who_is_interrupted_leaves_the_lock_to_others(
+    monkeypatch: pytest.MonkeyPatch, *, handed_over: bool
+) -> None:
+    """Whether the turn had come or not, nobody waits for one who has gone."""
+    lock = FairLock()
+    assert lock.acquire(0)
+    meanwhile = lock.release if handed_over else (lambda: None)
+    with monkeypatch.context() as patch:
+        patch.setattr("service.store.fair_lock.threading.Lock", lambda: _InterruptedWait(meanwhile))
+        with pytest.raises(KeyboardInterrupt):
+            lock.acquire(5)
+    if not handed_over:
+        lock.release()
+    assert lock.acquire(0)
+    lock.release()

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import sqlite3
+import threading
 from pathlib import Path
+from urllib.parse import urlencode
 
 import psycopg
 import pytest
@@ -125,6 +127,53 @@ def test_a_store_that_another_program_holds_is_unavailable(
     holder.execute("ROLLBACK")
     holder.close()
     database.write(lambda session: session.add(stored_answer()))
+    database.close()
+
+
+def test_a_writer_whose_turn_does_not_come_is_told_so(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The wait in the queue of this program is bounded as well."""
+    database = Database.open(f"sqlite:///{tmp_path / 'queue.sqlite3'}")
+    inside, may_end = threading.Event(), threading.Event()
+
+    def hold(_: Session) -> None:
+        inside.set()
+        may_end.wait(5)
+
+    holder = threading.Thread(target=database.write, args=(hold,))
+    holder.start()
+    assert inside.wait(5)
+    monkeypatch.setattr("service.store.database.BUSY_TIMEOUT_S", 0.01)
+    with pytest.raises(Unavailable, match="busy"):
+        database.write(lambda _: None)
+    may_end.set()
+    holder.join(5)
+    database.close()
+
+
+def test_a_new_file_that_another_program_is_setting_up_is_waited_for(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """SQLite may refuse at once, so the change to WAL is asked for again."""
+    file = tmp_path / "new.sqlite3"
+    other = sqlite3.connect(file, isolation_level=None)
+    other.execute("BEGIN EXCLUSIVE")
+    pauses: list[float] = []
+
+    def pause(seconds: float) -> None:
+        pauses.append(seconds)
+        if len(pauses) == 2:
+            other.execute("ROLLBACK")
+
+    monkeypatch.setattr("service.store.engine.time.sleep", pause)
+    impatient = {"timeout": "0"}
+    database = Database.open(f"sqlite:///{file}?" + urlencode(impatient))
+    journal_mode = database.read(
+        lambda session: session.connection().exec_driver_sql("PRAGMA journal_mode").scalar_one()
+    )
+    assert (journal_mode, len(pauses)) == ("wal", 2)
+    other.close()
     database.close()
 
 

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 from sqlalchemy import text
 from sqlalchemy.exc import DataError, IntegrityError, StatementError
-from sqlmodel import Session, SQLModel, select
+from sqlmodel import Session, SQLModel, col, select
 
 from service.domain.ticket_states import OrderState, TicketState
 from service.store.database import Database
@@ -195,5 +195,5 @@ def test_numbers_given_by_the_store_rise(database: Database) -> None:
     """Rows numbered by the store are numbered from 1, in the order in which they were written."""
     _write_all(database, [*placed_order(), ticket()])
     _write_all(database, [ticket(number="T-2", line_index=1)])
-    ids = database.read(lambda session: session.exec(select(Ticket.id).order_by(Ticket.number)))
-    assert list(ids) == [1, 2]
+    by_number = select(Ticket.id).order_by(col(Ticket.number))
+    assert database.read(lambda session: session.exec(by_number).all()) == [1, 2]

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 import pytest
 from starlette.testclient import TestClient
 
@@ -11,12 +9,12 @@ from tests.web.miniature import make_client
 
 
 @pytest.fixture(scope="module")
-def client() -> Iterator[TestClient]:
+def client() -> TestClient:
     """A storefront's client of the miniature application."""
-    yield make_client()
+    return make_client()
 
 
 @pytest.fixture(scope="module")
-def stranger() -> Iterator[TestClient]:
+def stranger() -> TestClient:
     """A client without a key."""
-    yield make_client(key=None)
+    return make_client(key=None)

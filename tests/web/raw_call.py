@@ -57,9 +57,10 @@ class Call:
         )
 
         async def receive() -> Message:
-            message = messages[min(self.chunks_taken, len(messages) - 1)]
+            if self.chunks_taken == len(messages):
+                await asyncio.Event().wait()  # a caller who stays, and has no more to say
             self.chunks_taken += 1
-            return message
+            return messages[self.chunks_taken - 1]
 
         async def send(message: Message) -> None:
             self.sent.append(message)
@@ -67,4 +68,4 @@ class Call:
         async def call() -> None:
             await app(self.scope, receive, send)
 
-        asyncio.run(call())
+        asyncio.run(asyncio.wait_for(call(), timeout=10))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from typing import Any
+from urllib.parse import quote
 
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -12,7 +13,7 @@ from starlette.testclient import TestClient
 from tests.web.miniature import PUBLIC_URL
 
 FUZZ = settings(
-    max_examples=120,
+    max_examples=50,
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
@@ -60,7 +61,8 @@ def test_documents_of_any_values(client: TestClient, path: str, body: str) -> No
 @FUZZ
 @given(
     path=PATHS,
-    body=st.binary(max_size=80) | BODIES.map(str.encode).flatmap(
+    body=st.binary(max_size=80)
+    | BODIES.map(str.encode).flatmap(
         lambda raw: st.integers(0, len(raw)).map(lambda cut: raw[:cut])
     ),
     content_type=st.sampled_from(["application/json", "text/plain", "multipart/form-data", ""]),
@@ -78,8 +80,6 @@ def test_bodies_of_any_bytes(client: TestClient, path: str, body: bytes, content
 )
 def test_addresses_of_any_text(client: TestClient, segment: str, limit: str, method: str) -> None:
     """Paths, query values and methods of any kind."""
-    from urllib.parse import quote
-
     path = f"/v1/samples/{quote(segment, safe='')}"
     answer = client.request(method, path, params={"limit": limit})
     if method != "HEAD":
@@ -88,8 +88,17 @@ def test_addresses_of_any_text(client: TestClient, segment: str, limit: str, met
 
 @FUZZ
 @given(
-    name=st.sampled_from(["If-Match", "If-None-Match", "Idempotency-Key", "Authorization",
-                          "traceparent", "Content-Length", "Content-Encoding"]),
+    name=st.sampled_from(
+        [
+            "If-Match",
+            "If-None-Match",
+            "Idempotency-Key",
+            "Authorization",
+            "traceparent",
+            "Content-Length",
+            "Content-Encoding",
+        ]
+    ),
     value=st.text(st.characters(min_codepoint=0x20, max_codepoint=0x7E), max_size=40),
 )
 def test_headers_of_any_text(client: TestClient, name: str, value: str) -> None:

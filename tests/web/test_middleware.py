@@ -17,7 +17,14 @@ from tests.web.miniature import MAX_UPLOAD_BYTES, STOREFRONT_KEY, make_app, make
 from tests.web.raw_call import Call
 
 TRACE = "4bf92f3577b34da6a3ce929d0e0e4736"
-PATHS = ["/livez", "/v1/samples", "/nowhere", "/v1/faults/secret", "/openapi.json", "/v1/samples/a%00"]
+PATHS = [
+    "/livez",
+    "/v1/samples",
+    "/nowhere",
+    "/v1/faults/secret",
+    "/openapi.json",
+    "/v1/samples/a%00",
+]
 
 
 @pytest.mark.parametrize("path", PATHS)
@@ -142,7 +149,7 @@ def test_log_line_carries_ids() -> None:
     """A line can be joined with the answer and with the caller's trace."""
     line = logged("/livez2", headers={"traceparent": f"00-{TRACE}-00f067aa0ba902b7-01"})
     assert line["trace_id"] == TRACE
-    assert UUID(line["request_id"])
+    assert str(UUID(line["request_id"])) == line["request_id"]
 
 
 def test_log_holds_no_secret() -> None:

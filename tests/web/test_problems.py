@@ -158,5 +158,5 @@ def test_each_kind_is_a_client_or_server_fault_with_its_words() -> None:
         assert kind.code == code
         assert re.fullmatch(r"[a-z0-9]+(-[a-z0-9]+)*", code)
         assert 400 <= HTTPStatus(kind.status) < 600
-        assert kind.title and kind.explanation and kind.remedy
+        assert all((kind.title, kind.explanation, kind.remedy))
     assert len({kind.title for kind in KINDS.values()}) == len(KINDS)

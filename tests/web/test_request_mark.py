@@ -10,13 +10,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.web.request_mark import TraceParent, make_mark, parse_traceparent
+from service.web.request_mark import RequestMark, TraceParent, make_mark, parse_traceparent
 
 TRACE, PARENT = "4bf92f3577b34da6a3ce929d0e0e4736", "00f067aa0ba902b7"
 GOOD = f"00-{TRACE}-{PARENT}-01"  # the example of Trace Context section 3.2.3 (from memory)
 
 
-def mark_for(*values: str):  # noqa: ANN201 - RequestMark
+def mark_for(*values: str) -> RequestMark:
     """A mark for a request with these traceparent headers."""
     numbers = itertools.count(1)
     return make_mark(lambda: UUID(int=next(numbers), version=4), values)
@@ -62,7 +62,9 @@ def test_later_version_is_read_by_its_first_part(rest: str) -> None:
     assert parse_traceparent([f"cc-{TRACE}-{PARENT}-03{rest}"]) == TraceParent(TRACE, PARENT, 3)
 
 
-@pytest.mark.parametrize(("flags", "sampled"), [("00", False), ("01", True), ("02", False), ("ff", True)])
+@pytest.mark.parametrize(
+    ("flags", "sampled"), [("00", False), ("01", True), ("02", False), ("ff", True)]
+)
 def test_flags_are_bits(flags: str, sampled: bool) -> None:  # noqa: FBT001 - table
     """Sampled is bit 0, whatever other bits are set."""
     parent = parse_traceparent([f"00-{TRACE}-{PARENT}-{flags}"])

@@ -188,7 +188,12 @@ def test_body_declared_otherwise(client: TestClient, declared: str | None) -> No
 
 @pytest.mark.parametrize(
     "declared",
-    ["application/json", "Application/JSON", 'application/json; charset="UTF-8"', "application/json;"],
+    [
+        "application/json",
+        "Application/JSON",
+        'application/json; charset="UTF-8"',
+        "application/json;",
+    ],
 )
 def test_body_declared_as_json(client: TestClient, declared: str) -> None:
     """Media types are case-insensitive (RFC 9110 section 8.3.1); charset=utf-8 is let pass."""
@@ -253,7 +258,9 @@ def test_optional_body(client: TestClient) -> None:
     assert_problem(unread, 400, "body-not-json")
 
 
-@pytest.mark.parametrize(("limit", "code"), [("0", "too-small"), ("101", "too-large"), ("x", "wrong-type")])
+@pytest.mark.parametrize(
+    ("limit", "code"), [("0", "too-small"), ("101", "too-large"), ("x", "wrong-type")]
+)
 def test_query_parameter_is_named(client: TestClient, limit: str, code: str) -> None:
     """A fault of a query parameter names it as ``parameter``, without its value."""
     answer = client.get("/v1/samples", params={"limit": limit})

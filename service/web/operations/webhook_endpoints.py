@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import os
 from dataclasses import asdict
 from typing import Annotated
 
@@ -111,7 +110,7 @@ async def register(rooms: RoomsPart, caller: StorefrontCaller, body: EndpointReq
             event_types=body.event_types,
             now=rooms.services.clock(),
             endpoint_id=rooms.services.new_id("whe"),
-            secret_bytes=os.urandom(SECRET_BYTES),
+            secret_bytes=rooms.services.random_bytes(SECRET_BYTES),
             allow_private=allow_private,
         )
     )
