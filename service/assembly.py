@@ -12,6 +12,7 @@ from datetime import UTC, datetime
 
 from service.catalogue.loading import demo_shop_path, load_catalogue
 from service.demo_artwork import seed_demo_artwork
+from service.domain.errors import Unavailable
 from service.intake.artwork_shelf import ArtworkShelf
 from service.intake.catalogues import Catalogues
 from service.intake.services import Services
@@ -26,6 +27,7 @@ from service.store.migrate import upgrade
 
 KEY_FILE = "sealing.key"
 ID_BYTES = 16
+RETRY_AFTER_S = 60
 KEY_BYTES = 32
 
 
@@ -80,18 +82,21 @@ def assemble(
     clock: Callable[[], datetime] = utc_now,
     new_id: Callable[[str], str] = random_id,
     random_bytes: Callable[[int], bytes] = os.urandom,
+    install_catalogue: bool = True,
 ) -> Assembly:
     """Open the store and the files, and put the catalogue in force.
 
     The embedded SQLite store is migrated here; a PostgreSQL store is migrated by its owner with
-    ``garment-intake migrate``. Raises ``CatalogueFaults`` for a faulty catalogue, and whatever
-    opening the store raises.
+    ``garment-intake migrate``. A worker leaves the catalogue alone: ``install_catalogue`` False.
+    Raises ``Unavailable`` for a store that is not ready, ``CatalogueFaults`` for a faulty
+    catalogue, and whatever opening the store raises.
     """
     settings.data_dir.mkdir(parents=True, exist_ok=True)
     url = settings.effective_database_url
     if url.startswith("sqlite"):
         upgrade(url)
     database = Database.open(url, pool_size=settings.store_threads)
+    _require_ready(database)
     services = Services(
         database=database,
         files=FileStore.open(settings.effective_files_url),
@@ -103,12 +108,26 @@ def assemble(
         max_pixels=settings.max_pixels,
         max_upload_bytes=settings.max_upload_bytes,
     )
-    services.catalogues.install(
-        load_catalogue(settings.catalogue_path or demo_shop_path()), clock()
-    )
-    if services.catalogues.current.catalogue.shop.invented:
-        seed_demo_artwork(services)
+    if install_catalogue:
+        _install_catalogue(settings, services)
     return Assembly(settings, services, Sealer(sealing_key(settings), random_bytes))
+
+
+def _require_ready(database: Database) -> None:
+    ready, why = database.ready()
+    if not ready:
+        database.close()
+        detail = (
+            f"The store is not ready: {why}. Bring it up to date with 'garment-intake migrate'."
+        )
+        raise Unavailable("store-not-ready", detail, retry_after_s=RETRY_AFTER_S)
+
+
+def _install_catalogue(settings: Settings, services: Services) -> None:
+    loaded = load_catalogue(settings.catalogue_path or demo_shop_path())
+    services.catalogues.install(loaded, services.clock())
+    if settings.catalogue_path is None:
+        seed_demo_artwork(services)
 
 
 def sealing_key(settings: Settings) -> bytes:

@@ -125,7 +125,7 @@ def _serve(options: argparse.Namespace) -> int:
 
 
 def _worker(_: argparse.Namespace) -> int:
-    assembly = assemble(Settings())
+    assembly = assemble(Settings(), install_catalogue=False)
     try:
         asyncio.run(_send_until_told(assembly))
     finally:

@@ -116,9 +116,10 @@ def _sqlite_engine(url: URL, purpose: Purpose, *, pool_size: int | None) -> Engi
             "pool_timeout": BUSY_TIMEOUT_S,
         }
     wait_s = MIGRATION_WAIT_S if purpose == "migrate" else BUSY_TIMEOUT_S
+    patience = {} if "timeout" in url.query else {"timeout": wait_s}
     engine = create_engine(
         url,
-        connect_args={"timeout": wait_s, "check_same_thread": False},
+        connect_args={"check_same_thread": False, **patience},
         hide_parameters=True,
         **pool,
     )

@@ -63,9 +63,9 @@ def is_away(error: SQLAlchemyError, *, writing: bool) -> bool:
     cause = error.orig
     if isinstance(cause, sqlite3.Error):
         return _sqlite_away(cause, writing=writing)
-    if isinstance(cause, psycopg.Error):
-        return error.connection_invalidated or _postgresql_away(cause, writing=writing)
-    return False
+    return isinstance(cause, psycopg.Error) and (
+        error.connection_invalidated or _postgresql_away(cause, writing=writing)
+    )
 
 
 def may_pass_next_time(error: DBAPIError) -> bool:

@@ -29,7 +29,7 @@ from tests.notify.conftest import HOLDER, Books
 from tests.notify.receiver import Answer, Receiver, answer, close, hang
 
 # What differs by store is tested in test_outbox and test_sender_running, on both.
-pytestmark = [pytest.mark.anyio, pytest.mark.parametrize("store_url", ["sqlite"], indirect=True)]
+pytestmark = [pytest.mark.anyio, pytest.mark.parametrize("store", ["sqlite"])]
 
 QUICK = Pace(deadline_s=0.2, lease_s=1.0)
 TRACE = "0af7651916cd43dd8448eb211c80319c"

@@ -5,7 +5,6 @@ from __future__ import annotations
 import sqlite3
 import threading
 from pathlib import Path
-from urllib.parse import urlencode
 
 import psycopg
 import pytest
@@ -117,9 +116,7 @@ def test_a_store_that_another_program_holds_is_unavailable(
     """A writer waits only so long for one outside its queue."""
     file = tmp_path / "held.sqlite3"
     file.write_bytes(migrated_sqlite_file.read_bytes())
-    database = Database.open(f"sqlite:///{file}")
-    # The one pooled connection of the writers keeps this shorter patience.
-    database.write(lambda session: session.connection().exec_driver_sql("PRAGMA busy_timeout = 1"))
+    database = Database.open(f"sqlite:///{file}?timeout=0.001")
     holder = sqlite3.connect(file, isolation_level=None)
     holder.execute("BEGIN IMMEDIATE")
     with pytest.raises(Unavailable):
@@ -167,8 +164,7 @@ def test_a_new_file_that_another_program_is_setting_up_is_waited_for(
             other.execute("ROLLBACK")
 
     monkeypatch.setattr("service.store.engine.time.sleep", pause)
-    impatient = {"timeout": "0"}
-    database = Database.open(f"sqlite:///{file}?" + urlencode(impatient))
+    database = Database.open(f"sqlite:///{file}?timeout=0")
     journal_mode = database.read(
         lambda session: session.connection().exec_driver_sql("PRAGMA journal_mode").scalar_one()
     )
