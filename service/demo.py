@@ -118,8 +118,9 @@ class Play:
         number = order["tickets"][0]["number"]
         self._ticket(number)
         self._told(order["id"], number)
+        still_open = self._ask_quote()
         return {
-            "quote_0000000000000000000001": quote["id"],
+            "quote_0000000000000000000001": still_open["id"],
             "order_0000000000000000000001": order["id"],
             "whe_0000000000000000000001": endpoint["id"],
             "T000001": number,
@@ -148,7 +149,7 @@ class Play:
 
     def _quote(self) -> Json:
         _head("4. A quote")
-        quote = self._call("POST", "/v1/quotes", json={"lines": [_line("dye-on-glitter-film")]})
+        quote = self._ask_quote()
         total = quote["total"]
         _say(
             f"{money_text(total['amount'], total['currency'])} for 5 pieces, leaves on "
@@ -156,6 +157,9 @@ class Play:
             f"{quote['expires_at']}"
         )
         return quote
+
+    def _ask_quote(self) -> Json:
+        return self._call("POST", "/v1/quotes", json={"lines": [_line("dye-on-glitter-film")]})
 
     def _endpoint(self) -> Json:
         _head("5. A webhook endpoint")

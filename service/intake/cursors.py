@@ -32,7 +32,7 @@ def read_cursor(text: str, bound_to: str) -> Cursor:
         raw = base64.urlsafe_b64decode(text + "=" * (-len(text) % 4))
         day, row_id, mark = json.loads(raw)
         cursor = Cursor(date.fromisoformat(day), int(row_id))
-    except (binascii.Error, ValueError, TypeError, UnicodeDecodeError) as error:
+    except (binascii.Error, ValueError, TypeError, OverflowError) as error:
         raise _refused() from error
     if mark != _mark(bound_to) or not 0 <= cursor.id < 2**62:
         raise _refused()

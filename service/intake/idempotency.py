@@ -1,8 +1,9 @@
 """Do once what a caller may send twice: work, answer and key are kept in one transaction.
 
 A key is looked up together with its caller, so two callers never meet. The same key with another
-request is refused. Deterministic refusals are kept like successes; anything else leaves no trace,
-and the caller may try again with the same key. Kept answers expire after ``KEPT_FOR``.
+request is refused. Deterministic refusals are kept like successes; faults of single fields and
+anything else leave no trace, and the caller may correct the request and try again with the same
+key. Kept answers expire after ``KEPT_FOR``.
 """
 
 from __future__ import annotations
@@ -13,8 +14,9 @@ from dataclasses import dataclass, field
 from datetime import timedelta
 
 from pydantic import BaseModel
+from sqlalchemy import delete
 from sqlalchemy.exc import IntegrityError
-from sqlmodel import Session
+from sqlmodel import Session, col
 
 from service.domain.errors import BadInput, Conflict, Gone, ServiceError
 from service.intake.services import Services
@@ -85,8 +87,7 @@ def _once(
     if kept is not None and kept.expires_at > now:
         return _replay(kept, request)
     if kept is not None:
-        session.delete(kept)
-        session.flush()
+        _forget(session, kept)
     row = StoredAnswer(
         caller=request.caller,
         key=request.key,
@@ -107,11 +108,25 @@ def _once(
     return outcome
 
 
+def _forget(session: Session, expired: StoredAnswer) -> None:
+    """Delete the row, unless another request with the key has done so at the same time."""
+    session.expunge(expired)
+    session.exec(
+        delete(StoredAnswer).where(
+            col(StoredAnswer.caller) == expired.caller,
+            col(StoredAnswer.key) == expired.key,
+            col(StoredAnswer.expires_at) == expired.expires_at,
+        )
+    )
+
+
 def _attempt(session: Session, work: Work, refusal: RefusalWriter) -> Outcome:
     try:
         with session.begin_nested():
             return work(session)
     except (BadInput, Conflict, Gone) as refused:
+        if refused.faults:
+            raise
         return refusal(refused)
 
 

@@ -47,6 +47,7 @@ OUTCOMES: dict[str, str] = {
 
 _TRACE_ID = re.compile(r"(?!0{32})[0-9a-f]{32}")
 _BACK_OFF_MAX_S = 60.0
+_DOUBLINGS_MAX = 10
 _LAST_RECORD_TRIES = 3
 
 log = structlog.get_logger(__name__)
@@ -149,9 +150,13 @@ class Sender:
     async def run_until_idle(self) -> int:
         """``run_once`` again and again until nothing is due now; gives how many were sent."""
         total = 0
-        while sent := await self.run_once():
-            total += sent
-        return total
+        while True:
+            more = await self._turn()
+            started = len(self._in_flight)
+            await self._land()
+            total += started
+            if not (more or started):
+                return total
 
     async def run_forever(
         self, stop: asyncio.Event, poll_s: float = 1.0, wake: asyncio.Event | None = None
@@ -172,13 +177,17 @@ class Sender:
                     failures = 0
                 except Exception as error:  # noqa: BLE001 -- logged; the sender must outlive it
                     failures += 1
-                    wait_s = min(_BACK_OFF_MAX_S, poll_s * 2**failures)
+                    wait_s = min(_BACK_OFF_MAX_S, poll_s * 2 ** min(failures, _DOUBLINGS_MAX))
                     _log_failure("webhook_turn_failed", error, retry_in_s=wait_s)
                 await self._pause(wait_s, stop, wake)
             await self._land_surely(poll_s)
         finally:
-            for task in self._in_flight:
-                task.cancel()
+            while self._in_flight:
+                self._in_flight.popitem()[0].cancel()
+
+    async def aclose(self) -> None:
+        """Close the connections kept to receivers, once no run is under way."""
+        await self._transport.aclose()
 
     async def _turn(self) -> bool:
         """Record, spread, claim and launch once; True if there may be more to do at once."""

@@ -10,11 +10,11 @@ from __future__ import annotations
 import itertools
 import time
 import traceback
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 
 import structlog
-from starlette.datastructures import Headers, MutableHeaders
+from starlette.datastructures import Headers
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
 from starlette.requests import ClientDisconnect
@@ -36,6 +36,9 @@ SECURITY_HEADERS: Mapping[str, str] = {
     "form-action 'none'",
 }
 """Set on each answer unless the answer sets its own; pages that need more send their own CSP."""
+
+RawHeaders = Sequence[tuple[bytes, bytes]]
+_RAW_SECURITY_HEADERS: RawHeaders = [(k.encode(), v.encode()) for k, v in SECURITY_HEADERS.items()]
 
 QUIET_PATHS = frozenset({"/livez", "/readyz"})
 """Probes, which stay out of the access log."""
@@ -88,13 +91,10 @@ class RequestMarking(_Layer):
 
     async def _handle(self, scope: Scope, receive: Receive, send: Send) -> None:
         mark = make_mark(self._request_ids, Headers(scope=scope).getlist("traceparent"))
-        request_id = str(mark.request_id)
+        header = (b"request-id", str(mark.request_id).encode())
         token = MARK.set(mark)
         try:
-            with structlog.contextvars.bound_contextvars(
-                request_id=request_id, trace_id=mark.trace_id
-            ):
-                await self._app(scope, receive, _with_headers(send, {"request-id": request_id}))
+            await self._app(scope, receive, _with_headers(send, [header]))
         finally:
             MARK.reset(token)
 
@@ -103,7 +103,7 @@ class SecurityHeaders(_Layer):
     """Adds ``SECURITY_HEADERS`` to each answer, except where it has its own."""
 
     async def _handle(self, scope: Scope, receive: Receive, send: Send) -> None:
-        await self._app(scope, receive, _with_headers(send, SECURITY_HEADERS))
+        await self._app(scope, receive, _with_headers(send, _RAW_SECURITY_HEADERS))
 
 
 class AccessLog(_Layer):
@@ -229,12 +229,12 @@ class HeadAsGet(_Layer):
             scope.update({name: inner[name] for name in ("route", "endpoint") if name in inner})
 
 
-def _with_headers(send: Send, defaults: Mapping[str, str]) -> Send:
+def _with_headers(send: Send, defaults: RawHeaders) -> Send:
     async def sending(message: Message) -> None:
         if message["type"] == "http.response.start":
-            headers = MutableHeaders(scope=message)
-            for name, value in defaults.items():
-                headers.setdefault(name, value)
+            present = {name for name, _ in message["headers"]}
+            added = [pair for pair in defaults if pair[0] not in present]
+            message["headers"] = [*message["headers"], *added]
         await send(message)
 
     return sending

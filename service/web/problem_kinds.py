@@ -179,6 +179,20 @@ _TABLE = (
         "Use the id from the answer to POST /v1/artworks, with a key of the same holder.",
     ),
     ProblemKind(
+        "endpoint-not-found",
+        404,
+        "There is no such webhook endpoint",
+        "It does not exist, was removed, or belongs to another caller; they are not told apart.",
+        "List your endpoints, and use an id from there.",
+    ),
+    ProblemKind(
+        "file-not-found",
+        404,
+        "The picture's file is not there",
+        "The artwork is known, and the file store does not hold its bytes.",
+        "Upload the picture again.",
+    ),
+    ProblemKind(
         "method-not-allowed",
         405,
         "The address does not take this method",
@@ -227,6 +241,28 @@ _TABLE = (
         "The ticket cannot make this move",
         "Each state of a ticket has its own moves; 'legal_moves' lists those open to it now.",
         "Choose one of the legal moves, or read the ticket again.",
+    ),
+    ProblemKind(
+        "endpoint-disabled",
+        409,
+        "The webhook endpoint is disabled",
+        "Nothing is sent to a disabled endpoint.",
+        "Enable the endpoint, then send again.",
+    ),
+    ProblemKind(
+        "delivery-in-progress",
+        409,
+        "The delivery is being sent just now",
+        "An attempt is running, and its outcome is not known yet.",
+        "Look at the delivery again in a minute.",
+        retry_after_s=60,
+    ),
+    ProblemKind(
+        "too-many-endpoints",
+        409,
+        "There are as many webhook endpoints as one caller may have",
+        "The number of live endpoints of one caller is limited; the detail names the limit.",
+        "Disable or remove one first.",
     ),
     ProblemKind(
         "idempotency-key-in-progress",
@@ -345,6 +381,13 @@ _TABLE = (
         "It cannot be done just now",
         "The service or something that it needs is busy or away.",
         "Repeat the call after the time in Retry-After.",
+    ),
+    ProblemKind(
+        "store-unavailable",
+        503,
+        "The store cannot be reached just now",
+        "Orders and quotes are kept in a store that is busy or away; nothing was changed.",
+        "Repeat the call after the time in Retry-After, with the same Idempotency-Key.",
     ),
 )
 

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping, MutableMapping
 from contextvars import ContextVar
 from dataclasses import dataclass
+from typing import Any
 from uuid import UUID
 
 RequestIds = Callable[[], UUID]
@@ -79,3 +80,12 @@ MARK: ContextVar[RequestMark] = ContextVar("request_mark", default=_UNMARKED)
 def current_mark() -> RequestMark:
     """The mark of the request being handled, also in threads that the request started."""
     return MARK.get()
+
+
+def add_mark(_logger: object, _method: str, event: MutableMapping[str, Any]) -> Mapping[str, Any]:
+    """A structlog processor: puts the ids of the request being handled, if any, into a line."""
+    mark = MARK.get()
+    if mark is not _UNMARKED:
+        event.setdefault("request_id", str(mark.request_id))
+        event.setdefault("trace_id", mark.trace_id)
+    return event

@@ -8,7 +8,8 @@ surrogates and U+0000. Numbers with a fraction or exponent become floats.
 from __future__ import annotations
 
 import json
-import math
+import re
+import sys
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -24,6 +25,8 @@ MAX_SAFE_INTEGER = 2**53 - 1
 JSON_MEDIA_TYPE = "application/json"
 
 Path = tuple[str | int, ...]
+
+_ODD_ESCAPE = re.compile(r"\\u(?:0000|[dD][89a-fA-F])")
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,14 +46,11 @@ def parse_json(raw: bytes) -> Any:  # noqa: ANN401 - a JSON document is any JSON
     if not raw.strip():
         raise _empty()
     text = _decoded(raw)
-    reader = _Reader()
     try:
-        document = reader.read(text)
-    except RecursionError:
-        raise _too_deep() from None
-    except json.JSONDecodeError as error:
-        raise _not_json(error) from None
-    if reader.flawed or _may_hide_more(text):
+        document = _read_quickly(text)
+    except _FlawSeenError:
+        document = _read_carefully(text)
+    if _ODD_ESCAPE.search(text):
         _refuse_flaws(document)
     return document
 
@@ -112,50 +112,103 @@ def _is_media_type(declared: str, wanted: str) -> bool:
     )
 
 
-class _Reader:
-    """Python's JSON scanner with a hook on all it is too kind to; remembers if one struck."""
+class _FlawSeenError(Exception):
+    """The quick reader met what it cannot take; the careful one finds out what and where."""
 
-    def __init__(self) -> None:
-        self.flawed = False
-        self._decoder = json.JSONDecoder(
-            object_pairs_hook=self._object,
-            parse_int=self._integer,
-            parse_float=self._float,
-            parse_constant=self._constant,
-        )
 
-    def read(self, text: str) -> Any:  # noqa: ANN401 - as parse_json
-        if text.startswith("\ufeff"):
-            raise json.JSONDecodeError("a byte order mark is no part of JSON", text, 0)
-        return self._decoder.decode(text)
+def _read_quickly(text: str) -> Any:  # noqa: ANN401 - as parse_json
+    """The document in ``text``, or ``_FlawSeenError`` if anything at all is wrong with it."""
+    try:
+        document = _QUICK.decode(text)
+    except (ValueError, RecursionError):
+        raise _FlawSeenError from None
+    level: list[Any] = [[document]]
+    for _ in range(MAX_DEPTH + 1):
+        level = _next_level(level)
+        if not level:
+            return document
+    raise _FlawSeenError
 
-    def _object(self, pairs: list[tuple[str, Any]]) -> Any:  # noqa: ANN401 - dict or flaw
-        members = dict(pairs)
-        if len(members) == len(pairs):
-            return members
-        [(twice, _)] = Counter(name for name, _ in pairs).most_common(1)
-        return self._flaw("body-name-repeated", "This name stands twice in its object.", twice)
 
-    def _integer(self, digits: str) -> Any:  # noqa: ANN401 - int or flaw
-        # Seventeen characters hold a sign and sixteen digits; longer ones are never converted.
-        value = int(digits) if len(digits) <= 17 else None
-        if value is not None and abs(value) <= MAX_SAFE_INTEGER:
-            return value
-        detail = f"Give a whole number between -{MAX_SAFE_INTEGER} and {MAX_SAFE_INTEGER}."
-        return self._flaw("body-number-refused", detail)
+def _next_level(level: list[Any]) -> list[Any]:
+    """The containers inside those of ``level``, once the numbers there are known to be safe."""
+    inner: list[Any] = []
+    for container in level:
+        for value in container.values() if type(container) is dict else container:
+            kind = type(value)
+            if kind is dict or kind is list:
+                inner.append(value)
+            elif (kind is int or kind is float) and not _is_safe(value):
+                raise _FlawSeenError
+    return inner
 
-    def _float(self, digits: str) -> Any:  # noqa: ANN401 - float or flaw
-        value = float(digits)
-        if math.isfinite(value):
-            return value
-        return self._flaw("body-number-refused", "Give a number that a 64-bit float can hold.")
 
-    def _constant(self, _: str) -> _Flaw:
-        return self._flaw("body-number-refused", "Give a finite number; NaN and Infinity are none.")
+def _is_safe(number: float) -> bool:
+    limit = MAX_SAFE_INTEGER if type(number) is int else sys.float_info.max
+    return -limit <= number <= limit
 
-    def _flaw(self, code: str, detail: str, name: str | None = None) -> _Flaw:
-        self.flawed = True
-        return _Flaw(code, detail, name)
+
+def _read_carefully(text: str) -> Any:  # noqa: ANN401 - as parse_json
+    """The document in ``text``, or the refusal of the first thing in it that cannot be taken."""
+    try:
+        document = _CAREFUL.decode(text)
+    except RecursionError:
+        raise _too_deep() from None
+    except json.JSONDecodeError as error:
+        raise _not_json(error) from None
+    _refuse_flaws(document)
+    return document
+
+
+def _closed_object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    members = dict(pairs)
+    if len(members) != len(pairs):
+        raise _FlawSeenError
+    return members
+
+
+def _no_constant(_: str) -> NoReturn:
+    raise _FlawSeenError
+
+
+_QUICK = json.JSONDecoder(object_pairs_hook=_closed_object, parse_constant=_no_constant)
+
+
+def _object_or_flaw(pairs: list[tuple[str, Any]]) -> dict[str, Any] | _Flaw:
+    members = dict(pairs)
+    if len(members) == len(pairs):
+        return members
+    [(twice, _)] = Counter(name for name, _ in pairs).most_common(1)
+    return _Flaw("body-name-repeated", "This name stands twice in its object.", twice)
+
+
+def _integer_or_flaw(digits: str) -> int | _Flaw:
+    # Seventeen characters hold a sign and sixteen digits; longer ones are never converted.
+    value = int(digits) if len(digits) <= 17 else None
+    if value is not None and _is_safe(value):
+        return value
+    detail = f"Give a whole number between -{MAX_SAFE_INTEGER} and {MAX_SAFE_INTEGER}."
+    return _Flaw("body-number-refused", detail)
+
+
+def _float_or_flaw(digits: str) -> float | _Flaw:
+    value = float(digits)
+    if _is_safe(value):
+        return value
+    return _Flaw("body-number-refused", "Give a number that a 64-bit float can hold.")
+
+
+def _constant_flaw(_: str) -> _Flaw:
+    return _Flaw("body-number-refused", "Give a finite number; NaN and Infinity are none.")
+
+
+_CAREFUL = json.JSONDecoder(
+    object_pairs_hook=_object_or_flaw,
+    parse_int=_integer_or_flaw,
+    parse_float=_float_or_flaw,
+    parse_constant=_constant_flaw,
+)
+"""Python's JSON scanner with a hook on all it is too kind to."""
 
 
 def _decoded(raw: bytes) -> str:
@@ -164,11 +217,6 @@ def _decoded(raw: bytes) -> str:
     except UnicodeDecodeError as error:
         detail = f"The body is not UTF-8 from byte {error.start} on."
         raise Refusal("body-not-utf8", detail) from None
-
-
-def _may_hide_more(text: str) -> bool:
-    """Whether the document could be too deep or hold unusable characters: else no walk."""
-    return text.count("[") + text.count("{") > MAX_DEPTH or "\\u" in text
 
 
 def _refuse_flaws(document: object) -> None:

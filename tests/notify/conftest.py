@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import ssl
 from collections.abc import Callable, Sequence
 from datetime import date, timedelta
 
@@ -13,6 +14,7 @@ from sqlmodel import SQLModel
 from service.notify.endpoints import RegisteredEndpoint, register_endpoint
 from service.notify.sealing import Sealer
 from service.notify.sender import Pace, Sender
+from service.notify.transport import GuardedTransport
 from service.store.database import Database
 from service.store.outbox import record_event
 from service.store.tables import CatalogueVersion, Order, Quote
@@ -23,6 +25,17 @@ MIDDLE = 0.5
 """The jitter that changes nothing."""
 
 SECRET_BYTES = bytes(range(32))
+
+
+_NO_AUTHORITIES = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
+
+
+def local_transport() -> GuardedTransport:
+    """The real transport, allowed to reach this machine over plain http.
+
+    It believes no certificate: reading all public authorities anew for each test takes long.
+    """
+    return GuardedTransport(allow_private=True, ssl_context=_NO_AUTHORITIES)
 
 
 class Books:

@@ -25,7 +25,7 @@ from service.notify.sender import OUTCOMES, Pace, Sender
 from service.notify.signing import verify
 from service.notify.transport import GuardedTransport
 from service.store.tables import Event
-from tests.notify.conftest import HOLDER, Books
+from tests.notify.conftest import HOLDER, Books, local_transport
 from tests.notify.receiver import Answer, Receiver, answer, close, hang
 
 # What differs by store is tested in test_outbox and test_sender_running, on both.
@@ -67,7 +67,7 @@ async def posting(
     """Everything in place, with a receiver that gives ``answers`` and then ``otherwise``."""
     async with (
         Receiver(*answers, otherwise=otherwise) as receiver,
-        GuardedTransport(allow_private=True) as transport,
+        local_transport() as transport,
     ):
         yield Post(books, receiver, books.sender(transport, pace))
 
@@ -287,7 +287,7 @@ async def test_wrong_sealing_key_sends_nothing_and_says_so(books: Books) -> None
     async with posting(books) as post:
         books.happen(books.order())
         books.sealer = Sealer(bytes(range(32)), os.urandom)
-        async with GuardedTransport(allow_private=True) as transport:
+        async with local_transport() as transport:
             with capture_logs() as logs:
                 await books.sender(transport).run_until_idle()
         assert post.receiver.received == []

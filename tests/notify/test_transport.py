@@ -24,6 +24,7 @@ from service.notify.transport import Answer, GuardedTransport, post
 from tests.notify.receiver import Receiver, Writer, answer, close, hang
 
 T = TypeVar("T")
+NO_AUTHORITIES = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
 
 PUBLIC = "11.22.33.44"
 OK = b"HTTP/1.1 204 No Content\r\ncontent-length: 0\r\nconnection: close\r\n\r\n"
@@ -70,7 +71,10 @@ def send_through(
 
     async def run() -> list[Answer]:
         async with GuardedTransport(
-            allow_private=allow_private, resolver=resolver, inner=network
+            allow_private=allow_private,
+            resolver=resolver,
+            inner=network,
+            ssl_context=NO_AUTHORITIES,
         ) as transport:
             url = "https://shop.example/hooks"
             return [await post(transport, url, b"{}", {}, 5.0) for _ in range(times)]
@@ -134,7 +138,9 @@ async def local_transport(
 ) -> AsyncIterator[GuardedTransport]:
     """The real transport, allowed to reach this machine."""
     found = resolver or resolving(*[["127.0.0.1"]] * 20)
-    async with GuardedTransport(allow_private=True, resolver=found, ssl_context=tls) as transport:
+    async with GuardedTransport(
+        allow_private=True, resolver=found, ssl_context=tls or NO_AUTHORITIES
+    ) as transport:
         yield transport
 
 
@@ -387,11 +393,13 @@ def test_certificate_nobody_vouches_for_is_refused(tmp_path: Path) -> None:
     server, _ = certificate_for("shop.example", tmp_path)
     receiver = Receiver(tls=server)
 
-    async def work(transport: GuardedTransport) -> Answer:
-        url = f"https://shop.example:{receiver.port}/hooks"
-        return await post(transport, url, b"{}", {}, 5.0)
+    async def run() -> Answer:
+        found = resolving(["127.0.0.1"])
+        async with receiver, GuardedTransport(allow_private=True, resolver=found) as transport:
+            url = f"https://shop.example:{receiver.port}/hooks"
+            return await post(transport, url, b"{}", {}, 5.0)
 
-    assert ask(receiver, work).status is None
+    assert asyncio.run(run()).status is None
     assert receiver.received == []
 
 

@@ -10,7 +10,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.web.request_mark import RequestMark, TraceParent, make_mark, parse_traceparent
+from service.web.request_mark import (
+    MARK,
+    RequestMark,
+    TraceParent,
+    add_mark,
+    make_mark,
+    parse_traceparent,
+)
 
 TRACE, PARENT = "4bf92f3577b34da6a3ce929d0e0e4736", "00f067aa0ba902b7"
 GOOD = f"00-{TRACE}-{PARENT}-01"  # the example of Trace Context section 3.2.3 (from memory)
@@ -90,3 +97,15 @@ def test_new_trace_is_random() -> None:
 def test_whatever_comes_the_outgoing_header_is_valid(value: str) -> None:
     """A mark's own header can always be read again."""
     assert parse_traceparent([mark_for(value).traceparent]) is not None
+
+
+def test_log_lines_within_a_request_carry_its_ids() -> None:
+    """Any line written while a request is handled gets the ids, and none outside."""
+    assert add_mark(None, "info", {"event": "x"}) == {"event": "x"}
+    mark = mark_for(GOOD)
+    token = MARK.set(mark)
+    try:
+        line = add_mark(None, "info", {"event": "x"})
+    finally:
+        MARK.reset(token)
+    assert line == {"event": "x", "request_id": str(mark.request_id), "trace_id": TRACE}

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from typing import NoReturn
+
 from starlette.requests import Request
 from starlette.responses import Response
 
+from service.domain.errors import BadInput
 from service.intake.answers import QuoteAnswer
-from service.intake.idempotency import Outcome, StoreSession
+from service.intake.idempotency import Outcome, StoreSession, Work
 from service.intake.quotes import get_quote, price_lines, quote_lines
 from service.intake.requests import Identifier, QuoteRequest
 from service.web.application import new_router
@@ -33,15 +36,28 @@ async def ask_quote(
     """
     services = rooms.services
     compiled = services.catalogues.current
+    key = request_key(request, caller, body.model_dump(mode="json"))
     measures = await measures_for(rooms, caller, body.lines)
-    priced = await rooms.computing(lambda: price_lines(compiled, body, measures))
+    try:
+        priced = await rooms.computing(lambda: price_lines(compiled, body, measures))
+    except BadInput as refused:
+        if key is None:
+            raise
+        # What was answered under the key before goes first, as it was given by another catalogue.
+        return await do(rooms, request, key, _refuse(refused))
 
     def keep(session: StoreSession) -> Outcome:
         answer = quote_lines(services, session, caller, body, compiled, priced)
         return Outcome.of(201, answer, location=f"/v1/quotes/{answer.id}")
 
-    key = request_key(request, caller, body.model_dump(mode="json"))
     return await do(rooms, request, key, keep)
+
+
+def _refuse(refused: BadInput) -> Work:
+    def work(_: StoreSession) -> NoReturn:
+        raise refused
+
+    return work
 
 
 @router.get(

@@ -2,27 +2,35 @@
 
 from __future__ import annotations
 
+import hashlib
+import itertools
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
 from functools import cache
 from pathlib import Path
 from typing import Any
-from uuid import UUID
+from uuid import UUID, uuid4
 
 import pytest
 from starlette.testclient import TestClient
 
 from service import assembly as assembly_module
 from service.assembly import assemble
-from service.catalogue.loading import LoadedCatalogue, demo_shop_path, load_catalogue
+from service.catalogue.loading import (
+    LoadedCatalogue,
+    demo_shop_path,
+    document_of,
+    load_catalogue,
+)
 from service.demo_artwork import DEMO_ARTWORK_ID, DEMO_HOLDER, draw_demo_artwork
 from service.domain.measuring import measure
 from service.intake.pictures import read_picture
 from service.intake.services import Services
 from service.settings import Settings
+from service.store import migrate
 from service.store.tables import Artwork
 from service.web.app import create_app
-from tests.conftest import FakeClock
+from tests.conftest import STORES, FakeClock
 from tests.web.shop.door import Caller, ShopDoor
 
 OpenShop = Callable[..., AbstractContextManager[ShopDoor]]
@@ -32,9 +40,7 @@ OpenShop = Callable[..., AbstractContextManager[ShopDoor]]
 def demo_picture() -> tuple[bytes, str]:
     """The demonstration artwork's bytes and its measures as JSON, made once."""
     data = draw_demo_artwork()
-    picture = read_picture(
-        data, declared_media_type="image/png", max_pixels=10**8, max_bytes=10**8
-    )
+    picture = read_picture(data, declared_media_type="image/png", max_pixels=10**8, max_bytes=10**8)
     return data, measure(picture.rgba).model_dump_json()
 
 
@@ -69,6 +75,19 @@ def _made_once() -> Iterator[None]:
         yield
 
 
+def counting_ids() -> Callable[[str], str]:
+    """Identifiers that count, for what lives longer than a test."""
+    numbers = itertools.count(1)
+    return lambda prefix: f"{prefix}_{next(numbers):022d}"
+
+
+def changed_catalogue(**changes: Any) -> LoadedCatalogue:
+    """The demonstration catalogue with some top-level values replaced, as another version."""
+    catalogue = demo_catalogue().catalogue.model_copy(update=changes)
+    document = document_of(catalogue)
+    return LoadedCatalogue(catalogue, hashlib.sha256(document.encode()).hexdigest(), document)
+
+
 @contextmanager
 def opened_shop(
     folder: Path,
@@ -76,7 +95,7 @@ def opened_shop(
     clock: Callable[[], Any],
     ids: Callable[[str], str],
     *,
-    request_ids: Callable[[], UUID] | None = None,
+    request_ids: Callable[[], UUID] = uuid4,
     **settings: Any,
 ) -> Iterator[ShopDoor]:
     """The application over the database at ``url``, served until the context ends."""
@@ -88,8 +107,7 @@ def opened_shop(
         **settings,
     }
     assembly = assemble(Settings(**known), clock=clock, new_id=ids)
-    options = {"request_ids": request_ids} if request_ids else {}
-    with TestClient(create_app(assembly, **options)) as client:
+    with TestClient(create_app(assembly, request_ids=request_ids)) as client:
         yield ShopDoor(assembly, client)
     assembly.close()
 
@@ -103,6 +121,23 @@ def shop(
         yield door
 
 
+@pytest.fixture(scope="session", params=STORES)
+def standing_shop(
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[ShopDoor]:
+    """A shop on each store that many tests share: they leave nothing that others could see.
+
+    Its clock stands at Monday 2 March 2026, 09:00 UTC.
+    """
+    folder = tmp_path_factory.mktemp(f"standing-{request.param}")
+    url = f"sqlite:///{folder / 'intake.sqlite3'}"
+    if request.param == "postgresql":
+        url = request.getfixturevalue("postgres_databases").fresh()
+        migrate.upgrade(url)
+    with opened_shop(folder, url, FakeClock(), counting_ids()) as door:
+        yield door
+
+
 @pytest.fixture
 def storefront(shop: ShopDoor) -> Caller:
     """A storefront, whose artwork the demonstration artwork is."""
@@ -113,3 +148,15 @@ def storefront(shop: ShopDoor) -> Caller:
 def staff(shop: ShopDoor) -> Caller:
     """Someone at the bench."""
     return shop.staff
+
+
+@pytest.fixture
+def less_the_method(shop: ShopDoor, clock: FakeClock) -> Callable[[str], None]:
+    """Puts a catalogue in force that has lost a method."""
+
+    def install(method_id: str) -> None:
+        methods = [m for m in demo_catalogue().catalogue.methods if m.id != method_id]
+        loaded = changed_catalogue(methods=tuple(methods))
+        shop.assembly.services.catalogues.install(loaded, clock())
+
+    return install

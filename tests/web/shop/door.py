@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import io
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
@@ -10,6 +11,7 @@ from threading import Barrier
 from typing import Any, TypeVar
 
 from httpx2 import Response
+from PIL import Image
 from sqlmodel import Session, SQLModel, func, select
 from starlette.testclient import TestClient
 
@@ -66,6 +68,11 @@ class Caller:
         """An order for the lines, which must be had."""
         quote = self.quote(*lines)
         return answered(self.accept(quote["id"], key or f"key-of-{quote['id']}"), 201)
+
+    def upload(self, picture: bytes) -> Response:
+        """Upload a picture, to which this caller holds the rights."""
+        files = {"file": ("artwork.png", picture, "image/png")}
+        return self.send("POST", "/v1/artworks", files=files, data={"rights_declared": "true"})
 
     def move(self, number: str, move: str, **headers: str) -> Response:
         """Move a ticket; header names have underscores for hyphens."""
@@ -144,7 +151,8 @@ class ShopDoor:
 
         def count(session: Session) -> dict[str, int]:
             return {
-                table.name: session.connection().execute(select(func.count()).select_from(table))
+                table.name: session.connection()
+                .execute(select(func.count()).select_from(table))
                 .scalar_one()
                 for table in metadata.sorted_tables
             }
@@ -160,6 +168,13 @@ class ShopDoor:
         """Seconds booked by station and day, those of nothing left out."""
         days = self.rows(StationDay)
         return {(row.station, row.day.isoformat()): row.booked_s for row in days if row.booked_s}
+
+
+def picture(colour: str = "#1565c0") -> bytes:
+    """A PNG of a plain square in ``colour``, which any method can make."""
+    kept = io.BytesIO()
+    Image.new("RGB", (300, 300), colour).save(kept, "PNG")
+    return kept.getvalue()
 
 
 def decoration(**changes: Any) -> Json:

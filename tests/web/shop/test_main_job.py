@@ -1,4 +1,4 @@
-"""The main job over HTTP: a reasoned refusal, a quote, an order, its ticket, its events, its end."""
+"""The main job over HTTP: a reasoned refusal, a quote, an order, its ticket, events and end."""
 
 from __future__ import annotations
 
@@ -66,9 +66,7 @@ def test_every_alternative_of_a_refusal_works(storefront: Caller) -> None:
 def test_a_quote_of_the_impossible_carries_the_whole_check(storefront: Caller) -> None:
     """A quote of what cannot be made is a 422 with the findings that a check gives."""
     impossible = line(decoration(method="dye-transfer"))
-    problem = refused(
-        storefront.post("/v1/quotes", {"lines": [impossible]}), 422, "cannot-be-made"
-    )
+    problem = refused(storefront.post("/v1/quotes", {"lines": [impossible]}), 422, "cannot-be-made")
     assert problem["check"] == checked(storefront, impossible)
 
 
@@ -138,10 +136,10 @@ def test_the_promise_counts_working_days_from_the_last_moment_of_the_quote(
     assert clock().isoformat() == "2026-03-02T09:00:00+00:00"
     quote = storefront.quote(line())
     assert quote["expires_at"] == "2026-03-03T09:00:00.000Z"
-    assert quote["promise"]["day"] == str(np.busday_offset("2026-03-03", 3))
+    assert quote["promise"]["day"] == str(np.busday_offset(np.datetime64("2026-03-03"), 3))
     clock.advance(hours=3)  # 13:00 in Berlin: past the cut-off of 12:00, and tomorrow as well
     late = storefront.quote(line())
-    assert late["promise"]["day"] == str(np.busday_offset("2026-03-04", 3))
+    assert late["promise"]["day"] == str(np.busday_offset(np.datetime64("2026-03-04"), 3))
 
 
 def test_cancelling_gives_station_time_back(shop: ShopDoor, storefront: Caller) -> None:

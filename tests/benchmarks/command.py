@@ -1,0 +1,93 @@
+"""The command: what to measure, and the table at the end."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import platform
+import sys
+import tempfile
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+
+from service.demo_artwork import draw_demo_artwork
+from tests.benchmarks.endpoints import Effort, measure_endpoints
+from tests.benchmarks.functions import measure_functions
+from tests.benchmarks.shop_calls import ENDPOINTS
+from tests.benchmarks.stores import fresh_stores
+from tests.benchmarks.table import Row, table_lines
+
+QUICK = Effort(rounds=5, burst_s=0.2, endpoint_s=2.5, warm_up_s=0.1, function_s=0.3)
+LONG = Effort(rounds=15, burst_s=1.0, endpoint_s=60.0, warm_up_s=0.5, function_s=2.0)
+STORES = ("sqlite", "postgresql")
+
+Section = tuple[str, list[Row]]
+
+
+def main(help_text: str, arguments: Sequence[str] | None = None) -> None:
+    """Measure and print, as ``arguments`` (the command line's when None) say."""
+    options = _parser(help_text).parse_args(arguments)
+    effort: Effort = options.effort
+    kinds = STORES if options.store == "both" else (options.store,)
+    picture = draw_demo_artwork()
+    sections: list[Section] = []
+    versions: list[str] = []
+    with tempfile.TemporaryDirectory(prefix="garment-benchmark-") as name:
+        for kind in kinds:
+            section, version = _endpoints(kind, Path(name), effort, options.only, picture, sections)
+            sections.append(section)
+            versions.append(version)
+        rows = measure_functions(effort.function_s, Path(name), picture, options.only)
+        sections.append(("functions", _collected(rows)))
+    _clear()
+    print("\n".join(table_lines([section for section in sections if section[1]])))
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
+    python = f"{platform.python_implementation()} {platform.python_version()}"
+    print(f"\n{python}, {cores} processors, {'; '.join(versions)}; {effort.rounds} rounds")
+
+
+def _parser(help_text: str) -> argparse.ArgumentParser:
+    as_written = argparse.RawDescriptionHelpFormatter
+    parser = argparse.ArgumentParser(
+        prog="python -m tests.benchmarks", description=help_text, formatter_class=as_written
+    )
+    lengths = parser.add_mutually_exclusive_group()
+    for name, effort in (("--quick", QUICK), ("--long", LONG)):
+        lengths.add_argument(name, dest="effort", action="store_const", const=effort, default=QUICK)
+    parser.add_argument("--store", choices=(*STORES, "both"), default="both")
+    parser.add_argument("--only", default="", metavar="WORD", help="rows whose name holds WORD")
+    return parser
+
+
+def _endpoints(
+    kind: str,
+    folder: Path,
+    effort: Effort,
+    only: str,
+    picture: bytes,
+    before: Sequence[Section],
+) -> tuple[Section, str]:
+    """The endpoints on one store; those that touch none are measured on the first alone."""
+    chosen = [e for e in ENDPOINTS if only in e.what and (e.stored or not before)]
+    with fresh_stores(kind, folder) as store:
+        rows = measure_endpoints(store, folder / kind, effort, chosen, picture) if chosen else ()
+        return (f"endpoints on {store.version}", _collected(rows)), store.version
+
+
+def _collected(rows: Iterable[Row]) -> list[Row]:
+    """The rows, each named on the terminal as it comes."""
+    collected = []
+    for row in rows:
+        _clear()
+        _tell(f"{row.what} ...")
+        collected.append(row)
+    return collected
+
+
+def _tell(text: str) -> None:
+    if sys.stderr.isatty():
+        print(text, end="", file=sys.stderr, flush=True)
+
+
+def _clear() -> None:
+    _tell("\r\x1b[K")

@@ -1,0 +1,179 @@
+"""The calls that are measured: requests of a storefront and of staff on the invented demo shop."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from pydantic import BaseModel
+
+from service.demo_artwork import DEMO_ARTWORK_ID
+from service.intake.answers import (
+    ArtworkAnswer,
+    CheckAnswer,
+    OrderAnswer,
+    QuoteAnswer,
+    TicketAnswer,
+    TicketPage,
+)
+from service.intake.catalogue_view import CatalogueAnswer
+from service.intake.requests import CheckRequest, MoveRequest, OrderRequest, QuoteRequest
+
+MANY, FEW = 16, 4
+"""Connections: for most calls, and for uploads."""
+
+_BOUNDARY = "benchmark-boundary-7b0f3c"
+
+
+@dataclass(frozen=True, slots=True)
+class Call:
+    """One HTTP request; ``key`` is the kind of the caller's key."""
+
+    verb: str
+    path: str
+    key: str
+    body: bytes = b""
+    content_type: str = "application/json"
+    headers: Mapping[str, str] = field(default_factory=dict)
+
+    def wire(self, keys: Mapping[str, str], prefix: str = "") -> bytes:
+        """The request as it is sent, to ``prefix`` and its own path."""
+        headers = {
+            "Host": "127.0.0.1",
+            "Authorization": f"Bearer {keys[self.key]}",
+            "Accept": "application/json",
+            **self.headers,
+        }
+        if self.body:
+            headers |= {"Content-Type": self.content_type, "Content-Length": str(len(self.body))}
+        lines = [f"{self.verb} {prefix}{self.path} HTTP/1.1"]
+        lines += [f"{name}: {value}" for name, value in headers.items()]
+        return "\r\n".join([*lines, "", ""]).encode() + self.body
+
+
+@dataclass(frozen=True, slots=True)
+class Endpoint:
+    """An endpoint to measure and what its twin needs to know.
+
+    ``path`` is its template. ``durable`` sets it beside a durable insert. ``stored`` says that it
+    touches the store, so that it is measured on each. ``uses_up`` names what each call takes one
+    of: ``quotes`` or ``tickets``.
+    """
+
+    slug: str
+    what: str
+    verb: str
+    path: str
+    answers: type[BaseModel]
+    asks: type[BaseModel] | None = None
+    status: int = 200
+    durable: bool = False
+    stored: bool = False
+    uses_up: str = ""
+    connections: int = MANY
+    upload: bool = False
+
+
+ENDPOINTS = (
+    Endpoint("check", "POST /v1/checks, one method, works", "POST", "/v1/checks", CheckAnswer,
+             CheckRequest),
+    Endpoint("any", "POST /v1/checks, any method, works", "POST", "/v1/checks", CheckAnswer,
+             CheckRequest),
+    Endpoint("refused", "POST /v1/checks, refused, ways out", "POST", "/v1/checks", CheckAnswer,
+             CheckRequest),
+    Endpoint("catalogue", "GET /v1/catalogue", "GET", "/v1/catalogue", CatalogueAnswer),
+    Endpoint("artwork", "POST /v1/artworks, 2400 x 2000 PNG", "POST", "/v1/artworks",
+             ArtworkAnswer, connections=FEW, upload=True),
+    Endpoint("quote", "POST /v1/quotes", "POST", "/v1/quotes", QuoteAnswer, QuoteRequest,
+             status=201, durable=True, stored=True),
+    Endpoint("quoted", "GET /v1/quotes/{id}", "GET", "/v1/quotes/{item}", QuoteAnswer,
+             stored=True),
+    Endpoint("order", "POST /v1/orders, accept", "POST", "/v1/orders", OrderAnswer, OrderRequest,
+             status=201, durable=True, stored=True, uses_up="quotes"),
+    Endpoint("tickets", "GET /v1/tickets?limit=50", "GET", "/v1/tickets", TicketPage, stored=True),
+    Endpoint("ticket", "GET /v1/tickets/{number}", "GET", "/v1/tickets/{item}", TicketAnswer,
+             stored=True),
+    Endpoint("move", "POST /v1/tickets/{number}/moves", "POST", "/v1/tickets/{item}/moves",
+             TicketAnswer, MoveRequest, status=201, durable=True, stored=True,
+             uses_up="tickets"),
+)  # fmt: skip
+"""In this order: orders use up quotes, and moves the tickets that orders made."""
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """What the calls speak of: one quote and one ticket to look at, and the artwork's bytes."""
+
+    picture: bytes
+    quote_id: str = ""
+    ticket: str = ""
+
+
+def checkout_line(method: str, colour: str = "black") -> dict[str, Any]:
+    """Five invented T-shirts, with the demonstration artwork in front."""
+    decoration = {
+        "placement": "front",
+        "artwork_id": DEMO_ARTWORK_ID,
+        "width_mm": 240,
+        "method": method,
+    }
+    return {
+        "blank": "classic-cotton-tee",
+        "colour": colour,
+        "sizes": {"M": 3, "L": 2},
+        "decorations": [decoration],
+    }
+
+
+def lines_body(method: str) -> bytes:
+    """The body of a check or a quote of one line."""
+    return _json({"lines": [checkout_line(method)]})
+
+
+def call_of(slug: str, shown: Shown) -> Call:
+    """The call of an endpoint that uses nothing up."""
+    calls = {
+        "check": Call("POST", "/v1/checks", "storefront", lines_body("printed-film")),
+        "any": Call("POST", "/v1/checks", "storefront", lines_body("any")),
+        "refused": Call("POST", "/v1/checks", "storefront", lines_body("dye-transfer")),
+        "catalogue": Call("GET", "/v1/catalogue", "storefront"),
+        "artwork": _upload(shown.picture),
+        "quote": Call("POST", "/v1/quotes", "storefront", lines_body("printed-film")),
+        "quoted": Call("GET", f"/v1/quotes/{shown.quote_id}", "storefront"),
+        "tickets": Call("GET", "/v1/tickets?limit=50", "staff"),
+        "ticket": Call("GET", f"/v1/tickets/{shown.ticket}", "staff"),
+    }
+    return calls[slug]
+
+
+def accept_call(quote_id: str) -> Call:
+    """Accept a quote, under an idempotency key of its own."""
+    body = _json({"quote_id": quote_id, "reference": "invented-1001"})
+    headers = {"Idempotency-Key": f"benchmark-{quote_id}"}
+    return Call("POST", "/v1/orders", "storefront", body, headers=headers)
+
+
+def move_call(number: str) -> Call:
+    """Start work on a waiting ticket."""
+    body = _json({"move": "start", "who": "invented hand"})
+    return Call("POST", f"/v1/tickets/{number}/moves", "staff", body)
+
+
+def _upload(picture: bytes) -> Call:
+    parts = [
+        f"--{_BOUNDARY}\r\n".encode(),
+        b'Content-Disposition: form-data; name="rights_declared"\r\n\r\ntrue\r\n',
+        f"--{_BOUNDARY}\r\n".encode(),
+        b'Content-Disposition: form-data; name="file"; filename="hill.png"\r\n',
+        b"Content-Type: image/png\r\n\r\n",
+        picture,
+        f"\r\n--{_BOUNDARY}--\r\n".encode(),
+    ]
+    content_type = f"multipart/form-data; boundary={_BOUNDARY}"
+    return Call("POST", "/v1/artworks", "storefront", b"".join(parts), content_type)
+
+
+def _json(value: object) -> bytes:
+    return json.dumps(value, separators=(",", ":")).encode()
