@@ -138,7 +138,9 @@ async def _send_until_told(assembly: Assembly) -> None:
     loop = asyncio.get_running_loop()
     for told in (signal.SIGINT, signal.SIGTERM):
         loop.add_signal_handler(told, stop.set)
-    await assembly.sender().run_forever(stop)
+    sender = assembly.sender()
+    await sender.run_forever(stop)
+    await sender.aclose()
 
 
 def _demo(options: argparse.Namespace) -> int:

@@ -7,6 +7,8 @@ import sys
 
 import structlog
 
+from service.web.request_mark import add_mark
+
 
 def configure_logs(*, json_lines: bool, level: int = logging.INFO) -> None:
     """Set up structlog once for the process. Lines hold no bodies, keys or names of people."""
@@ -15,6 +17,7 @@ def configure_logs(*, json_lines: bool, level: int = logging.INFO) -> None:
     )
     structlog.configure(
         processors=[
+            add_mark,
             structlog.processors.add_log_level,
             structlog.processors.TimeStamper(fmt="iso", utc=True),
             *shown,

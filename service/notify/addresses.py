@@ -88,6 +88,9 @@ def endpoint_url_fault(url: str, *, allow_private: bool) -> str | None:
     )
 
 
+HOST_FAULT = "The host name must resolve, and to public addresses only."
+
+
 async def host_fault(url: str, resolver: Resolver, *, allow_private: bool) -> str | None:
     """What forbids the addresses behind ``url`` (already free of ``endpoint_url_fault``).
 
@@ -100,7 +103,7 @@ async def host_fault(url: str, resolver: Resolver, *, allow_private: bool) -> st
         found = ()
     if found and all(address_is_allowed(ip, allow_private=allow_private) for ip in found):
         return None
-    return "The host name must resolve, and to public addresses only."
+    return HOST_FAULT
 
 
 async def system_resolver(host: str, port: int) -> Sequence[str]:

@@ -147,8 +147,9 @@ def _lifespan(
         finally:
             stop.set()
             rooms.wake_sender.set()
-            if sending is not None:
+            if sender is not None and sending is not None:
                 await sending
+                await sender.aclose()
             rooms.store_threads.shutdown()
             rooms.compute_threads.shutdown()
 

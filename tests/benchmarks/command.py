@@ -17,7 +17,7 @@ from tests.benchmarks.shop_calls import ENDPOINTS
 from tests.benchmarks.stores import fresh_stores
 from tests.benchmarks.table import Row, table_lines
 
-QUICK = Effort(rounds=5, burst_s=0.2, endpoint_s=2.5, warm_up_s=0.1, function_s=0.3)
+QUICK = Effort(rounds=5, burst_s=0.15, endpoint_s=2.0, warm_up_s=0.1, function_s=0.3)
 LONG = Effort(rounds=15, burst_s=1.0, endpoint_s=60.0, warm_up_s=0.5, function_s=2.0)
 STORES = ("sqlite", "postgresql")
 
@@ -54,7 +54,7 @@ def _parser(help_text: str) -> argparse.ArgumentParser:
     lengths = parser.add_mutually_exclusive_group()
     for name, effort in (("--quick", QUICK), ("--long", LONG)):
         lengths.add_argument(name, dest="effort", action="store_const", const=effort, default=QUICK)
-    parser.add_argument("--store", choices=(*STORES, "both"), default="both")
+    parser.add_argument("--store", choices=(*STORES, "both"), default="sqlite")
     parser.add_argument("--only", default="", metavar="WORD", help="rows whose name holds WORD")
     return parser
 

@@ -67,7 +67,7 @@ def cloth(srgb: str = "#ffffff", finish: Finish = Finish.PLAIN, **percents: int)
 
 def plated(srgb: str, face: Mapping[str, int], **whole: int) -> Garment:
     """A garment whose decorated face has another fibre content than the whole."""
-    return replace(cloth(srgb, **whole), face=FibreContent.of(**face))
+    return replace(cloth(srgb, Finish.PLAIN, **whole), face=FibreContent.of(**face))
 
 
 def decoration(

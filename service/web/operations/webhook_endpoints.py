@@ -12,7 +12,7 @@ from starlette.responses import Response
 from service.domain.errors import BadInput, FieldFault
 from service.intake.answers import Answer, Moment
 from service.intake.requests import EndpointRequest, Identifier
-from service.notify.addresses import endpoint_url_fault, host_fault
+from service.notify.addresses import HOST_FAULT, endpoint_url_fault, host_fault
 from service.notify.deliveries import DeliveryView, list_deliveries, replay_delivery
 from service.notify.endpoints import (
     Endpoint,
@@ -197,7 +197,8 @@ async def _check_host(rooms: Rooms, url: str, *, allow_private: bool) -> None:
         async with asyncio.timeout(RESOLVE_S):
             fault = await host_fault(url, rooms.resolver, allow_private=allow_private)
     except TimeoutError:
-        fault = f"The host name did not resolve within {RESOLVE_S} seconds."
+        # Slow or unknown are told alike, so that inner names stay hidden.
+        fault = HOST_FAULT
     if fault is not None:
         faults = [FieldFault(detail=fault, path=("url",), code="url-refused")]
         raise BadInput("fields-refused", "The endpoint cannot be registered.", faults=faults)

@@ -67,18 +67,16 @@ def _seed(services: Services) -> str:
     return DEMO_ARTWORK_ID
 
 
-@pytest.fixture(scope="session", autouse=True)
-def _made_once() -> Iterator[None]:
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(assembly_module, "seed_demo_artwork", _seed)
-        patch.setattr(assembly_module, "load_catalogue", lambda _: demo_catalogue())
-        yield
-
-
 def counting_ids() -> Callable[[str], str]:
     """Identifiers that count, for what lives longer than a test."""
     numbers = itertools.count(1)
     return lambda prefix: f"{prefix}_{next(numbers):022d}"
+
+
+def counting_bytes() -> Callable[[int], bytes]:
+    """What stands for random bytes: each call gives others, and each shop the same again."""
+    numbers = itertools.count(1)
+    return lambda count: next(numbers).to_bytes(count, "big")
 
 
 def changed_catalogue(**changes: Any) -> LoadedCatalogue:
@@ -106,7 +104,12 @@ def opened_shop(
         "webhook_private_addresses": True,
         **settings,
     }
-    assembly = assemble(Settings(**known), clock=clock, new_id=ids)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(assembly_module, "seed_demo_artwork", _seed)
+        patch.setattr(assembly_module, "load_catalogue", lambda _: demo_catalogue())
+        assembly = assemble(
+            Settings(**known), clock=clock, new_id=ids, random_bytes=counting_bytes()
+        )
     with TestClient(create_app(assembly, request_ids=request_ids)) as client:
         yield ShopDoor(assembly, client)
     assembly.close()

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable
 from datetime import date
 from functools import partial
 
@@ -21,13 +20,13 @@ PRESS_MIN = 30
 
 
 @pytest.fixture
-def small_press(shop: ShopDoor, clock: FakeClock) -> ShopDoor:
+def small_press(shop: ShopDoor) -> ShopDoor:
     """The shop with a heat press that does one order of five pieces a day."""
-    install_press(shop, clock, PRESS_MIN)
+    install_press(shop, PRESS_MIN)
     return shop
 
 
-def install_press(shop: ShopDoor, clock: Callable[[], object], minutes: int) -> None:
+def install_press(shop: ShopDoor, minutes: int) -> None:
     """Put a catalogue in force whose press works so many minutes a day."""
     stations = tuple(
         station.model_copy(update={"minutes_per_day": minutes})
@@ -51,10 +50,10 @@ def assert_within_capacity(shop: ShopDoor) -> None:
     assert not booked
 
 
-def test_the_last_free_day_goes_to_one(small_press: ShopDoor) -> None:
-    """Eight quotes promise the same day; accepted at once, one gets it and seven are told the next.
+def test_no_day_is_promised_twice(small_press: ShopDoor) -> None:
+    """Eight quotes promise the same day; accepted at once, few get it, the rest are told the next.
 
-    Nothing of the seven stays but the refusal kept under each key.
+    Nothing of the rest stays but the refusal kept under each key.
     """
     storefront = small_press.storefront
     quotes = [storefront.quote(line()) for _ in range(8)]
@@ -64,7 +63,7 @@ def test_the_last_free_day_goes_to_one(small_press: ShopDoor) -> None:
     answers = together(
         [partial(storefront.accept, quote["id"], f"key-of-{quote['id']}") for quote in quotes]
     )
-    # The day of the promise is a day after the first possible one: two orders of a day fit.
+    # The work may begin a day before the promised one, so more than one of them may fit.
     counts = Counter(answer.status_code for answer in answers)
     assert set(counts) == {201, 409}
     assert_within_capacity(small_press)
@@ -123,15 +122,17 @@ def test_cancelled_time_is_promised_again(small_press: ShopDoor) -> None:
     assert_within_capacity(small_press)
 
 
-def test_more_than_the_shop_can_make(shop: ShopDoor, clock: FakeClock) -> None:
+def test_more_than_the_shop_can_make(shop: ShopDoor) -> None:
     """Work that no station can do within the horizon is a 422, and nothing is kept.
 
     A press of one minute a day does not do 2000 pieces in 400 working days.
     """
-    install_press(shop, clock, 1)
+    install_press(shop, 1)
+    storefront = shop.storefront
+    assert storefront.get("/v1/catalogue").status_code == 200
     before = shop.row_counts()
     body = {"lines": [line(sizes={"M": 1_000})]}
-    problem = refused(shop.storefront.post("/v1/quotes", body), 422, "more-than-the-shop-can-make")
+    problem = refused(storefront.post("/v1/quotes", body), 422, "more-than-the-shop-can-make")
     assert "Heat press" in problem["detail"]
     assert shop.row_counts() == before
 

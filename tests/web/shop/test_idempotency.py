@@ -16,7 +16,7 @@ import pytest
 from httpx2 import Response
 
 from service.intake import orders as orders_module
-from service.intake.idempotency import KEPT_FOR
+from service.intake.idempotency import KEPT_FOR, do_once
 from service.store.tables import Booking, Event, Order, Quote, StoredAnswer, Ticket
 from service.web import parts as parts_module
 from tests.conftest import FakeClock
@@ -54,7 +54,7 @@ def order_rows(shop: ShopDoor) -> tuple[int, int, int, int]:
 
 
 def test_the_same_request_again_is_the_same_answer(shop: ShopDoor, storefront: Caller) -> None:
-    """A repeat gives status, body, Location and ETag again, marked as a replay, and does nothing."""
+    """A repeat gives status, body, Location and ETag again, is marked, and does no more."""
     quote = storefront.quote(line())
     first = storefront.accept(quote["id"], KEY, "R-1")
     assert REPLAYED not in first.headers
@@ -68,7 +68,7 @@ def test_the_same_request_again_is_the_same_answer(shop: ShopDoor, storefront: C
 
 @pytest.mark.parametrize("callers", [2, 16])
 def test_at_once_with_one_key(shop: ShopDoor, storefront: Caller, callers: int) -> None:
-    """Of parallel requests with one key one makes the order; the rest replay it, or are told 409."""
+    """Of parallel requests with one key one makes the order; the rest replay it or get 409."""
     quote = storefront.quote(line())
     answers = together([partial(storefront.accept, quote["id"], KEY)] * callers)
     assert {answer.status_code for answer in answers} <= {201, 409}
@@ -94,7 +94,7 @@ def test_at_once_with_a_key_each(shop: ShopDoor, storefront: Caller, callers: in
     assert order_rows(shop) == (1, 1, 1, 1)
 
 
-def test_a_key_stands_for_one_request(shop: ShopDoor, storefront: Caller, staff: Caller) -> None:
+def test_a_key_stands_for_one_request(shop: ShopDoor, storefront: Caller) -> None:
     """The same key with another body, or on another address, is a 422 and does nothing."""
     quote, other = storefront.quote(line()), storefront.quote(line())
     order = answered(storefront.accept(quote["id"], KEY), 201)
@@ -130,7 +130,7 @@ def test_keys_of_two_callers_never_meet(shop: ShopDoor, storefront: Caller) -> N
     assert {row.caller for row in shop.rows(StoredAnswer)} == {storefront.holder, other.holder}
 
 
-def test_a_refusal_is_replayed(shop: ShopDoor, storefront: Caller, clock: FakeClock) -> None:
+def test_a_refusal_is_replayed(storefront: Caller, clock: FakeClock) -> None:
     """A refusal that the state of things decides is the same again, the very same document."""
     accepted, late = storefront.quote(line()), storefront.quote(line())
     answered(storefront.accept(accepted["id"], KEY), 201)
@@ -198,7 +198,7 @@ def test_a_crash_between_commit_and_answer(
     """What was committed before the answer was lost is replayed to the retry."""
     quote = storefront.quote(line())
     with monkeypatch.context() as patch:
-        patch.setattr(parts_module, "do_once", _then_raise(parts_module.do_once))
+        patch.setattr(parts_module, "do_once", _then_raise(do_once))
         refused(storefront.accept(quote["id"], KEY), 500, "internal-fault")
     assert order_rows(shop) == (1, 1, 1, 1)
     retry = storefront.accept(quote["id"], KEY)

@@ -1,0 +1,143 @@
+"""A quote is recomputed to the cent from what was stored, and tells nothing of what things cost."""
+
+from __future__ import annotations
+
+import json
+import re
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from service.domain.artwork import ArtworkMeasures
+from service.domain.money import from_minor
+from service.intake.catalogues import Catalogues
+from service.intake.quotes import PricedLines, price_lines
+from service.intake.requests import QuoteRequest
+from service.store.tables import Artwork, Quote
+from tests.conftest import FakeClock
+from tests.web.shop.conftest import changed_catalogue, demo_catalogue
+from tests.web.shop.door import (
+    Json,
+    ShopDoor,
+    answered,
+    decoration,
+    line,
+    refused,
+    supplied_line,
+    words_in,
+)
+
+WISHES = [
+    [line()],
+    [line(decoration(method="any"), sizes={"S": 1})],
+    [line(sizes={"S": 7, "2XL": 5, "3XL": 1}), line(colour="white", sizes={"M": 99})],
+    [line(decoration(), decoration(placement="back", method="dye-on-glitter-film", width_mm=199))],
+    [supplied_line()],
+    [
+        line(
+            decoration(method="dye-transfer", consents=["faded-look"]),
+            blank="half-blend-tee",
+            colour="white",
+        )
+    ],
+]
+COST_WORDS = re.compile(
+    r"\b(costs?|margin|overhead|mark-?up|labour|wages?|supplier|profit|rate_per|pick_location)\b"
+)
+
+
+def computed_again(shop: ShopDoor, row: Quote) -> PricedLines:
+    """The quote priced anew from the rows alone, by a reader that knows nothing yet."""
+    measures = {
+        artwork.id: ArtworkMeasures.model_validate_json(artwork.measures_json)
+        for artwork in shop.rows(Artwork)
+    }
+    compiled = Catalogues(shop.assembly.database).of_version(row.catalogue_version)
+    return price_lines(compiled, QuoteRequest.model_validate_json(row.request_json), measures)
+
+
+def assert_same_cents(shop: ShopDoor, row: Quote) -> None:
+    """Check total, lines, unit prices and every cost row against what was stored."""
+    again = computed_again(shop, row)
+    answer = json.loads(row.answer_json)
+    assert again.price.total_minor == row.total_minor == answer["total"]["amount"]
+    stored: list[list[dict[str, str]]] = json.loads(row.cost_json)
+    for priced, told, rows in zip(again.price.lines, answer["lines"], stored, strict=True):
+        assert priced.total_minor == told["total"]["amount"]
+        told_prices = {size: money["amount"] for size, money in told["unit_prices"].items()}
+        assert dict(priced.unit_prices) == told_prices
+        assert [(r.label, str(r.part), str(r.amount)) for r in priced.rows] == [
+            (r["label"], r["part"], r["amount"]) for r in rows
+        ]
+
+
+@pytest.mark.parametrize("lines", WISHES)
+def test_to_the_same_cents(shop: ShopDoor, clock: FakeClock, lines: list[Json]) -> None:
+    """Also after the shop has raised its prices, and another quote of the same costs more."""
+    before = shop.storefront.quote(*lines)
+    dearer = demo_catalogue().catalogue.prices.model_copy(
+        update={"margin_share": Decimal("0.5"), "overhead_share": Decimal("0.9")}
+    )
+    shop.assembly.services.catalogues.install(changed_catalogue(prices=dearer), clock())
+    after = shop.storefront.quote(*lines)
+    assert after["catalogue_version"] != before["catalogue_version"]
+    assert after["total"]["amount"] > before["total"]["amount"]
+    for row in shop.rows(Quote):
+        assert_same_cents(shop, row)
+    order = answered(shop.storefront.accept(before["id"], "key-of-the-old-price"), 201)
+    assert order["total"] == before["total"]
+
+
+@settings(max_examples=10, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    sizes=st.dictionaries(
+        st.sampled_from(["S", "M", "L", "XL", "2XL", "3XL"]), st.integers(1, 60), min_size=1
+    ),
+    width_mm=st.floats(60, 250).map(lambda width: round(width, 2)),
+    method=st.sampled_from(["any", "printed-film", "cut-film", "dye-on-glitter-film"]),
+)
+def test_rows_sum_to_the_total_for_any_line(
+    standing_shop: ShopDoor, sizes: dict[str, int], width_mm: float, method: str
+) -> None:
+    """Every cost row is quantity times rate, and the rows of a line sum to its price exactly."""
+    wish = line(decoration(method=method, width_mm=width_mm), sizes=sizes)
+    answer = standing_shop.storefront.post("/v1/quotes", {"lines": [wish]})
+    if answer.status_code == 422:
+        refused(answer, 422, "cannot-be-made")
+        return
+    quote = answered(answer, 201)
+    row = standing_shop.read(lambda session: session.get(Quote, quote["id"]))
+    assert row is not None
+    assert_same_cents(standing_shop, row)
+    for told, rows in zip(quote["lines"], json.loads(row.cost_json), strict=True):
+        amounts = [Decimal(one["amount"]) for one in rows]
+        assert sum(amounts) == from_minor(told["total"]["amount"], "EUR")
+        for one in rows:
+            exact = Decimal(one["quantity"]) * Decimal(one["rate"]) / Decimal(one["rate_per"])
+            assert abs(exact - Decimal(one["amount"])) <= Decimal("5e-11")
+
+
+def test_a_storefront_hears_nothing_of_cost(shop: ShopDoor) -> None:
+    """No answer to a storefront speaks of cost, margin, suppliers or where things lie (API3)."""
+    caller = shop.storefront
+    quote = caller.quote(line(), supplied_line())
+    order = answered(caller.accept(quote["id"], "key-of-this-order"), 201)
+    refusal = line(decoration(method="dye-transfer"))
+    told: list[Any] = [
+        quote,
+        order,
+        caller.get("/v1/catalogue").json(),
+        caller.get(f"/v1/quotes/{quote['id']}").json(),
+        caller.get(f"/v1/orders/{order['id']}").json(),
+        caller.get(f"/v1/artworks/{decoration()['artwork_id']}").json(),
+        caller.post("/v1/checks", {"lines": [line(), refusal]}, params={"explain": "all"}).json(),
+        caller.post("/v1/quotes", {"lines": [refusal]}).json(),
+        caller.post(f"/v1/orders/{order['id']}/cancel").json(),
+    ]
+    found = {word for document in told for word in words_in(document) if COST_WORDS.search(word)}
+    assert found == set()
+    (row,) = [one for one in shop.rows(Quote) if one.id == quote["id"]]
+    assert COST_WORDS.search(row.cost_json)
