@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
+from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session, select
 
 from service.domain.artwork import ArtworkMeasures
@@ -49,7 +50,11 @@ def upload_artwork(
         measures_json=measures.model_dump_json(),
         created_at=services.clock(),
     )
-    kept, new = services.database.write(lambda session: _keep(session, row))
+    try:
+        kept, new = services.database.write(lambda session: _keep(session, row))
+    except IntegrityError:
+        # The same picture came twice at once: the other has committed by now, so it is found.
+        kept, new = services.database.write(lambda session: _keep(session, row))
     services.artworks.put(kept.id, ShelvedArtwork(kept.holder, measures))
     return _answer(kept, measures), new
 
