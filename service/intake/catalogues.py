@@ -6,6 +6,8 @@ import threading
 from collections import OrderedDict
 from datetime import datetime
 
+from sqlmodel import Session
+
 from service.catalogue.loading import LoadedCatalogue, catalogue_from_json
 from service.domain.compiled import CompiledCatalogue, compile_catalogue
 from service.store.catalogue_versions import find_version, store_version, version_in_force
@@ -45,12 +47,15 @@ class Catalogues:
         self._current = self._compile(row.version, row.document_json)
         return self._current
 
-    def of_version(self, version: str) -> CompiledCatalogue:
-        """That version, compiled. Raises ``LookupError`` if it was never stored."""
+    def of_version(self, session: Session, version: str) -> CompiledCatalogue:
+        """That version, compiled, read within the caller's transaction where it is not at hand.
+
+        Raises ``LookupError`` if it was never stored.
+        """
         with self._lock:
             if version in self._compiled:
                 return self._compiled[version]
-        row = self._database.read(lambda session: find_version(session, version))
+        row = find_version(session, version)
         if row is None:
             raise LookupError(f"no catalogue version {version}")
         return self._compile(version, row.document_json)

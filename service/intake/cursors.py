@@ -11,6 +11,9 @@ from datetime import date
 
 from service.domain.errors import BadInput, FieldFault
 
+_ID_MAX = 2**31 - 1
+"""What the store's column holds; PostgreSQL refuses to compare it with more."""
+
 
 @dataclass(frozen=True, slots=True)
 class Cursor:
@@ -34,7 +37,7 @@ def read_cursor(text: str, bound_to: str) -> Cursor:
         cursor = Cursor(date.fromisoformat(day), int(row_id))
     except (binascii.Error, ValueError, TypeError, OverflowError) as error:
         raise _refused() from error
-    if mark != _mark(bound_to) or not 0 <= cursor.id < 2**62:
+    if mark != _mark(bound_to) or not 0 <= cursor.id <= _ID_MAX:
         raise _refused()
     return cursor
 

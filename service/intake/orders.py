@@ -137,7 +137,7 @@ def _plan_again(
     Work that may begin earlier than the quote assumed can, with several tickets, end later, as one
     takes another's place. So the quote's own first day is tried too before the promise is broken.
     """
-    catalogue = services.catalogues.of_version(quote.catalogue_version).catalogue
+    catalogue = services.catalogues.of_version(session, quote.catalogue_version).catalogue
     start = first_work_day(catalogue.calendar, services.clock())
     earliest = add_working_days(catalogue.calendar, start, int(plan_document["material_lead_days"]))
     as_quoted = date.fromisoformat(plan_document["ready_day"])

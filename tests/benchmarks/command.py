@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import os
 import platform
+import signal
 import sys
 import tempfile
 from collections.abc import Iterable, Sequence
@@ -25,19 +26,30 @@ Section = tuple[str, list[Row]]
 
 
 def main(help_text: str, arguments: Sequence[str] | None = None) -> None:
-    """Measure and print, as ``arguments`` (the command line's when None) say."""
+    """Measure and print, as ``arguments`` (the command line's when None) say.
+
+    Interrupted or told to end, it still stops what it started and deletes what it wrote.
+    """
     options = _parser(help_text).parse_args(arguments)
-    effort: Effort = options.effort
-    kinds = STORES if options.store == "both" else (options.store,)
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(128 + signal.SIGTERM))
+    try:
+        _measure(
+            options.effort, STORES if options.store == "both" else (options.store,), options.only
+        )
+    except KeyboardInterrupt:
+        sys.exit(128 + signal.SIGINT)
+
+
+def _measure(effort: Effort, kinds: Sequence[str], only: str) -> None:
     picture = draw_demo_artwork()
     sections: list[Section] = []
     versions: list[str] = []
     with tempfile.TemporaryDirectory(prefix="garment-benchmark-") as name:
         for kind in kinds:
-            section, version = _endpoints(kind, Path(name), effort, options.only, picture, sections)
+            section, version = _endpoints(kind, Path(name), effort, only, picture, sections)
             sections.append(section)
             versions.append(version)
-        rows = measure_functions(effort.function_s, Path(name), picture, options.only)
+        rows = measure_functions(effort.function_s, Path(name), picture, only)
         sections.append(("functions", _collected(rows)))
     _clear()
     print("\n".join(table_lines([section for section in sections if section[1]])))

@@ -65,7 +65,8 @@ def measure_endpoints(
         load = stack.enter_context(load_process())
         database = Database.open(store.real_url)
         stack.callback(database.close)
-        shop = _Shop(database, real, load, picture)
+        client = stack.enter_context(httpx.Client(trust_env=False, timeout=WAIT_S))
+        shop = _Shop(database, real, load, client, picture)
         twins = [shop.twin_of(endpoint) for endpoint in ENDPOINTS]
         bare = stack.enter_context(serving(serve_bare, store.bare_url, twins))
         for endpoint in endpoints:
@@ -76,11 +77,17 @@ class _Shop:
     """The running service with what its callers hold: keys, a quote and a ticket to look at."""
 
     def __init__(
-        self, database: Database, server: Server, load: LoadProcess, picture: bytes
+        self,
+        database: Database,
+        server: Server,
+        load: LoadProcess,
+        client: httpx.Client,
+        picture: bytes,
     ) -> None:
         self.database = database
         self.server = server
         self.load = load
+        self._client = client
         self.keys = make_keys(database)
         quote_id = self._ask(call_of("quote", Shown(picture)))["id"]
         self._spare_quotes = prepare_quotes(database, quote_id, FIRST_ORDERS + 1)
@@ -129,8 +136,7 @@ class _Shop:
             "Content-Type": call.content_type,
             **call.headers,
         }
-        with httpx.Client(trust_env=False, timeout=WAIT_S) as client:
-            answer = client.request(call.verb, address, headers=headers, content=call.body)
+        answer = self._client.request(call.verb, address, headers=headers, content=call.body)
         if not answer.is_success:
             raise OSError(f"{call.verb} {call.path} answered {answer.status_code}: {answer.text}")
         return answer

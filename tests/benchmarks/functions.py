@@ -111,7 +111,7 @@ def _sample(work: Work, loops: int) -> Burst:
     for _ in range(loops):
         work()
     mean_s = max((time.process_time() - started) / loops, 1e-9)
-    return Burst((mean_s,), mean_s, processor_s=mean_s)
+    return Burst((mean_s,), mean_s)
 
 
 class _Bench:

@@ -31,7 +31,8 @@ GRACE_S = 20.0
 class Job:
     """A burst to send: whole HTTP/1.1 requests in turn, begun anew at the end if ``repeat``.
 
-    No request is sent ``seconds`` after the first. Answers of 200 to 299 are good.
+    Each connection sends one request at least; none is sent ``seconds`` after the first. Answers
+    of 200 to 299 are good.
     """
 
     port: int
@@ -98,7 +99,7 @@ class _Burst:
     def following(self) -> bytes | None:
         """The next request; None when time or requests have run out."""
         requests = self.job.requests
-        if time.perf_counter() >= self.ends_at:
+        if self.sent >= self.job.connections and time.perf_counter() >= self.ends_at:
             return None
         if not self.job.repeat and self.sent >= len(requests):
             return None

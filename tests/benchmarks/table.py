@@ -60,11 +60,14 @@ def table_lines(sections: Sequence[tuple[str, Sequence[Row]]]) -> Iterator[str]:
 
 
 def _three(value: float) -> str:
-    """Three significant figures, never with an exponent."""
+    """Three significant figures, never with an exponent; ``-`` for NaN and infinities."""
+    if not math.isfinite(value):
+        return "-"
     if value == 0:
         return "0"
-    decimals = max(0, 2 - math.floor(math.log10(abs(value))))
-    return f"{value:,.{decimals}f}"
+    rounded = float(f"{value:.2e}")
+    decimals = max(0, 2 - math.floor(math.log10(abs(rounded))))
+    return f"{rounded:,.{decimals}f}"
 
 
 def _cells(row: Row) -> tuple[str, ...]:
@@ -85,7 +88,7 @@ def _cells(row: Row) -> tuple[str, ...]:
         rate_text(bare.per_second),
         time_text(bare.processor_s),
         ratio_text(row.ratio),
-        _three(ours.processor_s / bare.processor_s),
+        _three(ours.processor_s / (bare.processor_s or math.nan)),
     )
 
 

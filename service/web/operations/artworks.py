@@ -51,7 +51,7 @@ async def upload(
     "/artworks/{artwork_id}",
     summary="Show an artwork",
     response_model=ArtworkAnswer,
-    responses=problems("artwork-not-found"),
+    responses=problems("artwork-not-found", "fields-refused"),
 )
 async def show_artwork(rooms: RoomsPart, caller: AnyCaller, artwork_id: Identifier) -> Response:
     """What was measured of the artwork."""

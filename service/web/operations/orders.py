@@ -54,7 +54,8 @@ async def place_order(
     "/orders/{order_id}",
     summary="Show an order",
     response_model=OrderAnswer,
-    responses=problems("order-not-found") | {304: {"description": "Unchanged since that ETag"}},
+    responses=problems("order-not-found", "fields-refused")
+    | {304: {"description": "Unchanged since that ETag"}},
 )
 async def show_order(
     request: Request, rooms: RoomsPart, caller: AnyCaller, order_id: Identifier
@@ -69,7 +70,14 @@ async def show_order(
     "/orders/{order_id}/cancel",
     summary="Cancel an order",
     response_model=OrderAnswer,
-    responses=problems("order-not-found", "order-in-work", "order-already-cancelled"),
+    responses=problems(
+        "order-not-found",
+        "order-in-work",
+        "order-already-cancelled",
+        "fields-refused",
+        "idempotency-key-malformed",
+        "idempotency-key-reused",
+    ),
 )
 async def cancel(
     request: Request, rooms: RoomsPart, caller: AnyCaller, order_id: Identifier

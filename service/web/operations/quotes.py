@@ -25,7 +25,12 @@ router = new_router("quotes", "/v1")
     status_code=201,
     summary="Price lines and promise a day",
     response_model=QuoteAnswer,
-    responses=problems("cannot-be-made", "more-than-the-shop-can-make"),
+    responses=problems(
+        "cannot-be-made",
+        "more-than-the-shop-can-make",
+        "idempotency-key-malformed",
+        "idempotency-key-reused",
+    ),
 )
 async def ask_quote(
     request: Request, rooms: RoomsPart, caller: StorefrontCaller, body: QuoteRequest
@@ -64,7 +69,7 @@ def _refuse(refused: BadInput) -> Work:
     "/quotes/{quote_id}",
     summary="Show a quote",
     response_model=QuoteAnswer,
-    responses=problems("quote-not-found"),
+    responses=problems("quote-not-found", "fields-refused"),
 )
 async def show_quote(rooms: RoomsPart, caller: AnyCaller, quote_id: Identifier) -> Response:
     """The quote exactly as it was given, also after it has expired."""

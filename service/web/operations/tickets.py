@@ -61,7 +61,8 @@ async def queue(
     "/tickets/{number}",
     summary="Show a ticket",
     response_model=TicketAnswer,
-    responses=problems("ticket-not-found") | {304: {"description": "Unchanged since that ETag"}},
+    responses=problems("ticket-not-found", "fields-refused")
+    | {304: {"description": "Unchanged since that ETag"}},
 )
 async def show_ticket(
     request: Request, rooms: RoomsPart, _: StaffCaller, number: Number
@@ -77,7 +78,14 @@ async def show_ticket(
     status_code=201,
     summary="Move a ticket",
     response_model=TicketAnswer,
-    responses=problems("ticket-not-found", "move-not-legal", "ticket-changed"),
+    responses=problems(
+        "ticket-not-found",
+        "move-not-legal",
+        "ticket-changed",
+        "precondition-malformed",
+        "idempotency-key-malformed",
+        "idempotency-key-reused",
+    ),
 )
 async def move(
     request: Request, rooms: RoomsPart, caller: StaffCaller, number: Number, body: MoveRequest

@@ -29,7 +29,10 @@ router = new_router("webhook endpoints", "/v1")
 
 SECRET_BYTES = 32
 RESOLVE_S = 5
-DeliveryId = Annotated[int, Path(ge=1, le=2**53 - 1)]
+DELIVERY_ID_MAX = 2**31 - 1
+"""What the store's column holds; PostgreSQL refuses to compare it with more."""
+
+DeliveryId = Annotated[int, Path(ge=1, le=DELIVERY_ID_MAX)]
 
 
 class EndpointAnswer(Answer):
@@ -128,7 +131,10 @@ async def show_endpoints(rooms: RoomsPart, caller: StorefrontCaller) -> Response
 
 
 @router.get(
-    "/webhook-endpoints/{endpoint_id}", summary="Show an endpoint", response_model=EndpointAnswer
+    "/webhook-endpoints/{endpoint_id}",
+    summary="Show an endpoint",
+    response_model=EndpointAnswer,
+    responses=problems("fields-refused"),
 )
 async def show_endpoint(
     rooms: RoomsPart, caller: StorefrontCaller, endpoint_id: Identifier
@@ -139,7 +145,12 @@ async def show_endpoint(
     return json_answer(_answer(found))
 
 
-@router.delete("/webhook-endpoints/{endpoint_id}", status_code=204, summary="Remove an endpoint")
+@router.delete(
+    "/webhook-endpoints/{endpoint_id}",
+    status_code=204,
+    summary="Remove an endpoint",
+    responses=problems("fields-refused"),
+)
 async def remove(rooms: RoomsPart, caller: StorefrontCaller, endpoint_id: Identifier) -> Response:
     """Stop telling this address. What was told stays on record."""
     services = rooms.services
@@ -159,7 +170,7 @@ async def show_deliveries(
     caller: StorefrontCaller,
     endpoint_id: Identifier,
     limit: Annotated[int, Query(ge=1, le=100)] = 50,
-    before: Annotated[int | None, Query(ge=1, le=2**53 - 1)] = None,
+    before: Annotated[int | None, Query(ge=1, le=DELIVERY_ID_MAX)] = None,
 ) -> Response:
     """What this endpoint was told, newest first, with the last attempts of each delivery."""
     database = rooms.services.database
@@ -177,7 +188,7 @@ async def show_deliveries(
     "/webhook-deliveries/{delivery_id}/replay",
     summary="Send a delivery again",
     response_model=DeliveryAnswer,
-    responses=problems("conflict"),
+    responses=problems("conflict", "fields-refused"),
 )
 async def replay(rooms: RoomsPart, caller: StorefrontCaller, delivery_id: DeliveryId) -> Response:
     """Make a delivery due now, with all its attempts anew, whatever came of it before."""

@@ -4,22 +4,28 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Callable
 from decimal import Decimal
+from pathlib import Path
 from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from starlette.testclient import TestClient
 
+from service.assembly import assemble
 from service.domain.artwork import ArtworkMeasures
 from service.domain.money import from_minor
 from service.intake.catalogues import Catalogues
 from service.intake.quotes import PricedLines, price_lines
 from service.intake.requests import QuoteRequest
 from service.store.tables import Artwork, Quote
+from service.web.app import create_app
 from tests.conftest import FakeClock
-from tests.web.shop.conftest import changed_catalogue, demo_catalogue
+from tests.web.shop.conftest import changed_catalogue, demo_catalogue, opened_shop
 from tests.web.shop.door import (
+    Caller,
     Json,
     ShopDoor,
     answered,
@@ -55,7 +61,8 @@ def computed_again(shop: ShopDoor, row: Quote) -> PricedLines:
         artwork.id: ArtworkMeasures.model_validate_json(artwork.measures_json)
         for artwork in shop.rows(Artwork)
     }
-    compiled = Catalogues(shop.assembly.database).of_version(row.catalogue_version)
+    fresh = Catalogues(shop.assembly.database)
+    compiled = shop.read(lambda session: fresh.of_version(session, row.catalogue_version))
     return price_lines(compiled, QuoteRequest.model_validate_json(row.request_json), measures)
 
 
@@ -89,6 +96,25 @@ def test_to_the_same_cents(shop: ShopDoor, clock: FakeClock, lines: list[Json]) 
         assert_same_cents(shop, row)
     order = answered(shop.storefront.accept(before["id"], "key-of-the-old-price"), 201)
     assert order["total"] == before["total"]
+
+
+def test_a_quote_outlives_its_catalogue_and_its_process(
+    store_url: str, tmp_path: Path, clock: FakeClock, ids: Callable[[str], str]
+) -> None:
+    """A quote of an older catalogue is accepted by a process that never had that catalogue."""
+    with opened_shop(tmp_path, store_url, clock, ids) as before:
+        quote = before.storefront.quote(line())
+        loaded = changed_catalogue(methods=demo_catalogue().catalogue.methods[:1])
+        before.assembly.services.catalogues.install(loaded, clock())
+        key = before.storefront.key
+    assembly = assemble(before.assembly.settings, clock=clock, new_id=ids, install_catalogue=False)
+    assembly.services.catalogues.refresh()
+    with TestClient(create_app(assembly)) as client:
+        storefront = Caller(client, before.storefront.holder, key)
+        order = answered(storefront.accept(quote["id"], "key-of-an-old-quote"), 201)
+    assembly.close()
+    assert order["total"] == quote["total"]
+    assert order["promised_day"] == quote["promise"]["day"]
 
 
 @settings(max_examples=10, suppress_health_check=[HealthCheck.function_scoped_fixture])
