@@ -56,7 +56,7 @@ async def _in_thread(threads: ThreadPoolExecutor, work: Callable[[], T]) -> T:
     return await loop.run_in_executor(threads, copy_context().run, work)
 
 
-def _rooms(request: Request) -> Rooms:
+async def _rooms(request: Request) -> Rooms:
     rooms: Rooms = request.app.state.rooms
     return rooms
 
