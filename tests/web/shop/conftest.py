@@ -142,6 +142,18 @@ def standing_shop(
 
 
 @pytest.fixture
+def asking(standing_shop: ShopDoor) -> Caller:
+    """The storefront of the standing shop."""
+    return standing_shop.storefront
+
+
+@pytest.fixture
+def bench(standing_shop: ShopDoor) -> Caller:
+    """Someone at the bench of the standing shop."""
+    return standing_shop.staff
+
+
+@pytest.fixture
 def storefront(shop: ShopDoor) -> Caller:
     """A storefront, whose artwork the demonstration artwork is."""
     return shop.storefront

@@ -22,6 +22,12 @@ from service.store.tables import Event, StationDay, metadata
 
 PUBLIC_URL = "http://127.0.0.1:8000"
 PROBLEM = "application/problem+json"
+USUAL_CALLERS = (
+    (DEMO_HOLDER, "storefront"),
+    ("other-storefront", "storefront"),
+    ("workroom", "staff"),
+    ("head-office", "owner"),
+)
 BARRIER_S = 20
 """Longest wait for the other threads of a race; it only ends a test that is broken."""
 
@@ -87,6 +93,10 @@ class Caller:
         return answer
 
 
+def _secret(holder: str, scope: str) -> str:
+    return format_key(hashlib.sha256(f"{holder} {scope}".encode()).digest())
+
+
 @dataclass
 class ShopDoor:
     """The running application and the rows behind it."""
@@ -97,46 +107,52 @@ class ShopDoor:
 
     def __post_init__(self) -> None:
         """Make the usual callers' keys, so that rows are counted alike before and after calls."""
-        for caller in (self.storefront, self.other, self.staff, self.owner):
-            assert caller.key
+        self._make_keys(USUAL_CALLERS)
 
     def caller(self, holder: str, scope: str) -> Caller:
         """A caller with a key of that holder and scope, the same one each time."""
         if (holder, scope) not in self._callers:
-            secret = format_key(hashlib.sha256(f"{holder} {scope}".encode()).digest())
-            self.assembly.database.write(
-                lambda session: new_key(
+            self._make_keys([(holder, scope)])
+        return self._callers[holder, scope]
+
+    def _make_keys(self, wanted: Sequence[tuple[str, str]]) -> None:
+        now = self.assembly.services.clock()
+
+        def make(session: Session) -> None:
+            for holder, scope in wanted:
+                new_key(
                     session,
                     holder=holder,
                     scope=scope,
                     label="",
-                    now=self.assembly.services.clock(),
-                    secret=secret,
+                    now=now,
+                    secret=_secret(holder, scope),
                     key_id=f"key-{holder}-{scope}",
                 )
-            )
-            self._callers[holder, scope] = Caller(self.client, holder, secret)
-        return self._callers[holder, scope]
+
+        self.assembly.database.write(make)
+        for holder, scope in wanted:
+            self._callers[holder, scope] = Caller(self.client, holder, _secret(holder, scope))
 
     @property
     def storefront(self) -> Caller:
         """The storefront whose artwork the demonstration artwork is."""
-        return self.caller(DEMO_HOLDER, "storefront")
+        return self.caller(*USUAL_CALLERS[0])
 
     @property
     def other(self) -> Caller:
         """Another storefront."""
-        return self.caller("other-storefront", "storefront")
+        return self.caller(*USUAL_CALLERS[1])
 
     @property
     def staff(self) -> Caller:
         """Someone at the bench."""
-        return self.caller("workroom", "staff")
+        return self.caller(*USUAL_CALLERS[2])
 
     @property
     def owner(self) -> Caller:
         """The owner."""
-        return self.caller("head-office", "owner")
+        return self.caller(*USUAL_CALLERS[3])
 
     @property
     def nobody(self) -> Caller:
@@ -237,6 +253,13 @@ def refused(response: Response, status: int, code: str) -> Json:
     assert problem["title"]
     assert problem["detail"]
     return problem
+
+
+def only_error(problem: Json) -> Json:
+    """The one entry of the problem's errors."""
+    (error,) = problem["errors"]
+    found: Json = error
+    return found
 
 
 def without_instance(response: Response) -> Json:

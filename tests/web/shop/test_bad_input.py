@@ -2,16 +2,10 @@
 
 from __future__ import annotations
 
-import io
 import json
-import struct
-import zipfile
-import zlib
-from collections.abc import Callable
 from typing import Any
 
 import pytest
-from PIL import Image
 
 from tests.web.shop.door import (
     Caller,
@@ -19,25 +13,13 @@ from tests.web.shop.door import (
     ShopDoor,
     decoration,
     line,
+    only_error,
     refused,
     supplied_line,
 )
 
 JSON_TYPE = {"Content-Type": "application/json"}
 BOTH_DOORS = pytest.mark.parametrize("path", ["/v1/checks", "/v1/quotes"])
-
-
-@pytest.fixture
-def asking(standing_shop: ShopDoor) -> Caller:
-    """The storefront of the standing shop."""
-    return standing_shop.storefront
-
-
-def only_error(problem: Json) -> Json:
-    """The one entry of the problem's errors."""
-    (error,) = problem["errors"]
-    found: Json = error
-    return found
 
 
 @BOTH_DOORS
@@ -210,174 +192,6 @@ def test_a_body_over_the_limit(asking: Caller) -> None:
         asking.send("POST", "/v1/quotes", JSON_TYPE, content=body), 413, "body-too-large"
     )
     assert "262144" in problem["detail"]
-
-
-def _png(width: int, height: int, data: bytes = b"") -> bytes:
-    """A PNG (ISO/IEC 15948) whose header says so, with any data."""
-    header = (b"IHDR", struct.pack(">IIBBBBB", width, height, 8, 6, 0, 0, 0))
-    return b"\x89PNG\r\n\x1a\n" + b"".join(
-        struct.pack(">I", len(body)) + kind + body + struct.pack(">I", zlib.crc32(kind + body))
-        for kind, body in (header, (b"IDAT", data), (b"IEND", b""))
-    )
-
-
-def _picture() -> bytes:
-    kept = io.BytesIO()
-    Image.effect_noise((120, 90), 80).save(kept, "PNG")
-    return kept.getvalue()
-
-
-def _zip() -> bytes:
-    kept = io.BytesIO()
-    with zipfile.ZipFile(kept, "w") as archive:
-        archive.writestr("picture.png", _picture())
-    return kept.getvalue()
-
-
-@pytest.mark.parametrize(
-    ("make", "words"),
-    [
-        (_zip, ["PNG", "JPEG", "WebP"]),
-        (lambda: _picture()[:-300], []),
-        (lambda: _picture()[:30], []),
-        (lambda: _png(30_000, 30_000), ["30000", "50000000"]),
-        (lambda: _png(0, 10), []),
-        (lambda: b"", []),
-        (lambda: b"GIF89a" + bytes(40), ["PNG"]),
-        (lambda: b"<svg xmlns='http://www.w3.org/2000/svg'/>", ["PNG"]),
-    ],
-)
-def test_uploads_that_are_no_usable_picture(
-    standing_shop: ShopDoor, make: Callable[[], bytes], words: list[str]
-) -> None:
-    """A zip named .png, a truncated picture and a huge one are refused, and nothing is kept."""
-    before = standing_shop.row_counts()["artwork"]
-    files = {"file": ("artwork.png", make(), "image/png")}
-    response = standing_shop.storefront.send("POST", "/v1/artworks", files=files)
-    problem = refused(response, 422, "picture-refused")
-    assert only_error(problem)["parameter"] == "file"
-    for word in words:
-        assert word in problem["detail"].replace(",", "").replace("\N{NO-BREAK SPACE}", "")
-    assert standing_shop.row_counts()["artwork"] == before
-
-
-def test_an_upload_over_the_limit(asking: Caller) -> None:
-    """A file of more bytes than an artwork may have is refused with the limit."""
-    files = {"file": ("artwork.png", _picture() + bytes(20_000_000), "image/png")}
-    response = asking.send("POST", "/v1/artworks", files=files)
-    problem = refused(response, 422, "picture-refused")
-    assert "20" in problem["detail"]
-
-
-@pytest.mark.parametrize(
-    ("what", "status", "code"),
-    [
-        (
-            {"content": b"nothing", "headers": {"Content-Type": "multipart/form-data; boundary=b"}},
-            400,
-            "body-not-form",
-        ),
-        (
-            {"content": b"--b--", "headers": {"Content-Type": "multipart/form-data; boundary=b"}},
-            422,
-            "fields-refused",
-        ),
-        (
-            {"content": b"nothing", "headers": {"Content-Type": "multipart/form-data"}},
-            400,
-            "body-not-form",
-        ),
-        ({"data": {"rights_declared": "true"}}, 415, "media-type-unsupported"),
-        ({"json": {"file": "x"}}, 415, "media-type-unsupported"),
-        ({"files": {"picture": ("a.png", b"x", "image/png")}}, 422, "fields-refused"),
-        (
-            {"files": {"file": ("a.png", b"x", "image/png")}, "data": {"rights_declared": "maybe"}},
-            422,
-            "fields-refused",
-        ),
-    ],
-)
-def test_forms_that_cannot_be_used(
-    asking: Caller, what: dict[str, Any], status: int, code: str
-) -> None:
-    """A form without its file, with a field that cannot be read, or that is no form."""
-    refused(asking.send("POST", "/v1/artworks", **what), status, code)
-
-
-@pytest.mark.parametrize(
-    "cursor",
-    [
-        "x",
-        "!!!!",
-        "WyIyMDI2LTAzLTAyIiwgMSwgIm5vIl0",
-        "W10",
-        "bnVsbA",
-        "WyIyMDI2LTAzLTAyIiwgSW5maW5pdHksICIiXQ",
-        "WyIyMDI2LTAzLTAyIiwgMWU5OTksICIiXQ",
-        "a" * 200,
-        "é",
-    ],
-)
-def test_a_garbled_cursor(standing_shop: ShopDoor, cursor: str) -> None:
-    """A cursor that was not given out is a 400 that says to start without one."""
-    response = standing_shop.staff.get("/v1/tickets", params={"cursor": cursor})
-    problem = refused(response, 400, "cursor-refused")
-    assert only_error(problem)["parameter"] == "cursor"
-
-
-@pytest.mark.parametrize(
-    ("query", "parameter"),
-    [
-        ("limit=0", "limit"),
-        ("limit=101", "limit"),
-        ("limit=ten", "limit"),
-        ("state=lost", "state.0"),
-        (f"cursor={'a' * 201}", "cursor"),
-    ],
-)
-def test_query_values_outside_their_limits(
-    standing_shop: ShopDoor, query: str, parameter: str
-) -> None:
-    """A query parameter that cannot be used is named."""
-    problem = refused(standing_shop.staff.get(f"/v1/tickets?{query}"), 422, "fields-refused")
-    assert only_error(problem)["parameter"] == parameter
-
-
-@pytest.mark.parametrize(
-    ("headers", "status", "code"),
-    [
-        ({}, 400, "idempotency-key-missing"),
-        ({"Idempotency-Key": "short"}, 400, "idempotency-key-malformed"),
-        ({"Idempotency-Key": "x" * 129}, 400, "idempotency-key-malformed"),
-        ({"Idempotency-Key": "a blank in the middle"}, 400, "idempotency-key-malformed"),
-        ({"Idempotency-Key": "a-key-that-is-good"}, 404, "quote-not-found"),
-    ],
-)
-def test_the_key_of_an_order(
-    asking: Caller, headers: dict[str, str], status: int, code: str
-) -> None:
-    """An order without a usable Idempotency-Key is a 400, before the quote is looked at."""
-    refused(asking.post("/v1/orders", {"quote_id": "quote_none"}, headers), status, code)
-
-
-@pytest.mark.parametrize(
-    ("tag", "status", "code"),
-    [
-        ("no-quotes", 400, "precondition-malformed"),
-        ('"1', 400, "precondition-malformed"),
-        ('W/"1"', 412, "ticket-changed"),
-        ('"99999999999999999999"', 412, "ticket-changed"),
-        ('"other", "7"', 412, "ticket-changed"),
-    ],
-)
-def test_a_precondition_that_does_not_hold(
-    standing_shop: ShopDoor, tag: str, status: int, code: str
-) -> None:
-    """If-Match is compared strongly, and a weak or unknown tag never matches (RFC 9110 13.1.1)."""
-    order = standing_shop.storefront.order(line(sizes={"S": 1}))
-    number = order["tickets"][0]["number"]
-    refused(standing_shop.staff.move(number, "start", if_match=tag), status, code)
-    assert standing_shop.staff.get(f"/v1/tickets/{number}").json()["state"] == "waiting"
 
 
 @pytest.mark.parametrize(

@@ -137,11 +137,10 @@ def test_more_than_the_shop_can_make(shop: ShopDoor) -> None:
     assert shop.row_counts() == before
 
 
-@pytest.mark.parametrize("round_", range(2))
-def test_accepting_and_cancelling_at_once(small_press: ShopDoor, round_: int) -> None:
+def test_accepting_and_cancelling_at_once(small_press: ShopDoor) -> None:
     """Acceptances and cancellations that meet leave the ledger equal to the bookings."""
     storefront = small_press.storefront
-    orders = [storefront.order(line(sizes={"S": 1 + round_})) for _ in range(4)]
+    orders = [storefront.order(line(sizes={"S": 1})) for _ in range(4)]
     quotes = [storefront.quote(line(sizes={"M": 2})) for _ in range(4)]
     cancels = [partial(storefront.post, f"/v1/orders/{order['id']}/cancel") for order in orders]
     accepts = [partial(storefront.accept, q["id"], f"key-of-{q['id']}") for q in quotes]
@@ -162,7 +161,7 @@ ORDERS = st.lists(
 )
 
 
-@settings(max_examples=8, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=5, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(orders=ORDERS, hours=st.integers(0, 23))
 def test_a_quote_alone_is_always_kept(
     small_press: ShopDoor, clock: FakeClock, orders: list[list[Json]], hours: int

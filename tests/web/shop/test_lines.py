@@ -34,9 +34,9 @@ def rules(found: Json, severity: str) -> set[str]:
     return {f["rule"] for one in candidates for f in one["findings"] if f["severity"] == severity}
 
 
-def test_several_lines_are_several_tickets(storefront: Caller, staff: Caller) -> None:
+def test_several_lines_are_several_tickets(asking: Caller, bench: Caller) -> None:
     """Each line has its price and its ticket; the total is the sum of the lines."""
-    quote = storefront.quote(
+    quote = asking.quote(
         line(),
         line(blank="sport-polyester-tee", colour="white", sizes={"XL": 2}),
         line(sizes={"S": 1}, colour="white"),
@@ -47,35 +47,36 @@ def test_several_lines_are_several_tickets(storefront: Caller, staff: Caller) ->
         sizes = one["pieces_by_size"]
         total = sum(by_size[size]["amount"] * count for size, count in sizes.items())
         assert one["total"]["amount"] == total
-    order = answered(storefront.accept(quote["id"], "key-of-three-lines"), 201)
+    order = answered(asking.accept(quote["id"], "key-of-three-lines"), 201)
     assert [(t["line"], t["pieces"]) for t in order["tickets"]] == [(0, 5), (1, 2), (2, 1)]
     numbers = [ticket["number"] for ticket in order["tickets"]]
-    assert numbers == ["T000001", "T000002", "T000003"]
+    first = int(numbers[0][1:])
+    assert numbers == [f"T{first + line:06d}" for line in range(3)]
     garments = [
-        answered(staff.get(f"/v1/tickets/{number}"), 200)["document"]["garment"]
+        answered(bench.get(f"/v1/tickets/{number}"), 200)["document"]["garment"]
         for number in numbers
     ]
     assert garments == ["Classic cotton tee", "Sport polyester tee", "Classic cotton tee"]
 
 
-def test_one_line_that_cannot_be_made_refuses_the_quote(storefront: Caller) -> None:
+def test_one_line_that_cannot_be_made_refuses_the_quote(asking: Caller) -> None:
     """Nothing is priced unless every decoration of every line works; the check says which."""
     impossible = line(decoration(), decoration(placement="back", method="dye-transfer"))
     problem = refused(
-        storefront.post("/v1/quotes", {"lines": [line(), impossible]}), 422, "cannot-be-made"
+        asking.post("/v1/quotes", {"lines": [line(), impossible]}), 422, "cannot-be-made"
     )
     works = [[d["works"] for d in one["decorations"]] for one in problem["check"]["lines"]]
     assert works == [[True], [True, False]]
 
 
-def test_several_decorations_are_one_ticket(storefront: Caller, staff: Caller) -> None:
+def test_several_decorations_are_one_ticket(asking: Caller, bench: Caller) -> None:
     """Front and left chest by two methods: one garment, one ticket, gathered and packed once."""
     decorations = (
         decoration(),
         decoration(placement="back", width_mm=200, method="dye-on-glitter-film"),
     )
-    (ticket,) = storefront.order(line(*decorations))["tickets"]
-    document = answered(staff.get(f"/v1/tickets/{ticket['number']}"), 200)["document"]
+    (ticket,) = asking.order(line(*decorations))["tickets"]
+    document = answered(bench.get(f"/v1/tickets/{ticket['number']}"), 200)["document"]
     placements = [one["placement"] for one in document["decorations"]]
     assert placements == ["Full front", "Full back"]
     kinds = [step["kind"] for step in document["steps"]]
@@ -85,27 +86,27 @@ def test_several_decorations_are_one_ticket(storefront: Caller, staff: Caller) -
     assert media == {"printable-film", "glitter-film", "dye-paper"}
 
 
-def test_any_method_chooses_one_that_works(storefront: Caller) -> None:
+def test_any_method_chooses_one_that_works(asking: Caller) -> None:
     """Method "any" tries every method, and the quote and ticket name the one that was chosen."""
     asked = line({k: v for k, v in decoration().items() if k != "method"})
-    found = first_decoration(storefront, asked)
-    methods = {method["id"] for method in storefront.get("/v1/catalogue").json()["methods"]}
+    found = first_decoration(asking, asked)
+    methods = {method["id"] for method in asking.get("/v1/catalogue").json()["methods"]}
     assert {one["method"] for one in found["candidates"]} == methods
     working = {one["method"] for one in found["candidates"] if one["works"]}
     assert found["method"] in working
     assert "dye-transfer" not in working
-    quote = storefront.quote(asked)
+    quote = asking.quote(asked)
     assert quote["lines"][0]["methods"] == {"front": found["method"]}
-    assert storefront.quote(line(decoration(method="any")))["total"] == quote["total"]
+    assert asking.quote(line(decoration(method="any")))["total"] == quote["total"]
 
 
-def test_a_consent_lets_a_faded_look_through(storefront: Caller) -> None:
+def test_a_consent_lets_a_faded_look_through(asking: Caller) -> None:
     """Dye on half polyester looks faded: refused, unless the customer knowingly accepts it.
 
     That dye fades with the polyester share is common practice, no source.
     """
     faded = {"blank": "half-blend-tee", "colour": "white"}
-    refusal = first_decoration(storefront, line(decoration(method="dye-transfer"), **faded))
+    refusal = first_decoration(asking, line(decoration(method="dye-transfer"), **faded))
     assert refusal["works"] is False
     assert [sorted(conflict) for conflict in refusal["conflicts"]] == [
         ["blank", "consents", "method"]
@@ -113,17 +114,17 @@ def test_a_consent_lets_a_faded_look_through(storefront: Caller) -> None:
     ways_out = {(*one["changes"], *one["consents"]) for one in refusal["alternatives"]}
     assert ("consents", "faded-look") in ways_out
     willing = line(decoration(method="dye-transfer", consents=["faded-look"]), **faded)
-    accepted = first_decoration(storefront, willing)
+    accepted = first_decoration(asking, willing)
     assert accepted["works"] is True
     assert "dye-fibre-share" in rules(accepted, "warns")
-    quote = storefront.quote(willing)
+    quote = asking.quote(willing)
     assert "dye-fibre-share" in {one["rule"] for one in quote["lines"][0]["findings"]}
 
 
-def test_explaining_all_lists_what_passed(storefront: Caller) -> None:
+def test_explaining_all_lists_what_passed(asking: Caller) -> None:
     """``explain=all`` adds the rules that passed, with measured value, limit and unit."""
-    brief = first_decoration(storefront, line())
-    full = first_decoration(storefront, line(), explain="all")
+    brief = first_decoration(asking, line())
+    full = first_decoration(asking, line(), explain="all")
     assert rules(brief, "passes") == set()
     assert {"placement-area", "platen"} <= {rule.rsplit(":", 1)[0] for rule in passed(full)}
     for one in full["candidates"][0]["findings"]:
@@ -137,14 +138,14 @@ def passed(found: Json) -> set[str]:
     return rules(found, "passes")
 
 
-def test_a_garment_of_ones_own_runs_the_same_rules(storefront: Caller) -> None:
+def test_a_garment_of_ones_own_runs_the_same_rules(asking: Caller) -> None:
     """A garment described as a stocked blank is gets the findings of that blank.
 
     Described: the demo shop's black cotton T-shirt, by its fibre, colour, weight and half chest.
     """
     asked = decoration(method="dye-transfer")
     own = first_decoration(
-        storefront,
+        asking,
         supplied_line(
             asked,
             sizes={"M": 5},
@@ -154,7 +155,7 @@ def test_a_garment_of_ones_own_runs_the_same_rules(storefront: Caller) -> None:
             half_chest_mm=508,
         ),
     )
-    stocked = first_decoration(storefront, line(asked, sizes={"M": 5}))
+    stocked = first_decoration(asking, line(asked, sizes={"M": 5}))
     assert own["works"] is stocked["works"] is False
     assert rules(own, "blocks") == rules(stocked, "blocks")
     measured = [
@@ -166,19 +167,19 @@ def test_a_garment_of_ones_own_runs_the_same_rules(storefront: Caller) -> None:
 
 
 def test_a_garment_of_ones_own_costs_no_blank_and_states_the_risk(
-    shop: ShopDoor, storefront: Caller, staff: Caller
+    standing_shop: ShopDoor, asking: Caller, bench: Caller
 ) -> None:
     """No blank or spare blank is charged, the spoilage risk is said, and the bench is told."""
-    verdict = answered(storefront.post("/v1/checks", {"lines": [supplied_line()]}), 200)
+    verdict = answered(asking.post("/v1/checks", {"lines": [supplied_line()]}), 200)
     assert "spoiled" in verdict["lines"][0]["risk"]
-    quote = storefront.quote(supplied_line())
+    quote = asking.quote(supplied_line())
     assert "spoiled" in quote["lines"][0]["risk"]
     assert quote["lines"][0]["garment"] == "supplied"
-    (row,) = shop.rows(Quote)
+    row = standing_shop.read(lambda session: session.get_one(Quote, quote["id"]))
     assert '"part":"labour"' in row.cost_json
     assert '"part":"blank"' not in row.cost_json
     assert '"part":"spoilage"' not in row.cost_json
-    stocked = storefront.quote(
+    stocked = asking.quote(
         line(
             decoration(method="dye-transfer"),
             blank="sport-polyester-tee",
@@ -188,9 +189,9 @@ def test_a_garment_of_ones_own_costs_no_blank_and_states_the_risk(
     )
     assert quote["total"]["amount"] < stocked["total"]["amount"]
     assert stocked["lines"][0]["risk"] == ""
-    order = answered(storefront.accept(quote["id"], "key-of-own-garment"), 201)
+    order = answered(asking.accept(quote["id"], "key-of-own-garment"), 201)
     number = order["tickets"][0]["number"]
-    document = answered(staff.get(f"/v1/tickets/{number}"), 200)["document"]
+    document = answered(bench.get(f"/v1/tickets/{number}"), 200)["document"]
     assert document["supplied_by_customer"] is True
     assert document["pick_location"] == ""
 
@@ -209,11 +210,11 @@ def test_a_garment_of_ones_own_costs_no_blank_and_states_the_risk(
     ],
 )
 def test_faults_of_a_label_name_the_article(
-    storefront: Caller, fibres: list[tuple[str, Any]], where: str, why: str, way_out: str
+    asking: Caller, fibres: list[tuple[str, Any]], where: str, why: str, way_out: str
 ) -> None:
     """A fibre content that no label may state is refused, with the rule and the way out."""
     content = [{"fibre": name, "percent": percent} for name, percent in fibres]
-    response = storefront.post("/v1/checks", {"lines": [supplied_line(fibre_content=content)]})
+    response = asking.post("/v1/checks", {"lines": [supplied_line(fibre_content=content)]})
     problem = refused(response, 422, "fields-refused")
     place = f"#/lines/0/garment/fibre_content{where}"
     details = [one["detail"] for one in problem["errors"] if one["pointer"] == place]
@@ -221,7 +222,7 @@ def test_faults_of_a_label_name_the_article(
 
 
 @pytest.mark.parametrize("percent", [33.333, "33.333"])
-def test_shares_with_decimals_add_up(storefront: Caller, percent: float | str) -> None:
+def test_shares_with_decimals_add_up(asking: Caller, percent: float | str) -> None:
     """Three decimals are kept exactly, whether they come as number or as text."""
     rest = str(Decimal(100) - 2 * Decimal("33.333"))
     content = [
@@ -230,15 +231,15 @@ def test_shares_with_decimals_add_up(storefront: Caller, percent: float | str) -
         {"fibre": "viscose", "percent": percent},
     ]
     body = {"lines": [supplied_line(decoration(), fibre_content=content)]}
-    answered(storefront.post("/v1/checks", body), 200)
+    answered(asking.post("/v1/checks", body), 200)
 
 
-def test_more_than_the_shop_can_make(storefront: Caller) -> None:
+def test_more_than_the_shop_can_make(asking: Caller) -> None:
     """An order within the piece limit that no station can do within the horizon is a 422.
 
     2000 pieces of two-sided glitter fit; the limit itself is the demo shop's policy.
     """
-    too_many = storefront.post("/v1/checks", {"lines": [line(sizes={"M": 1_999}), line()]})
+    too_many = asking.post("/v1/checks", {"lines": [line(sizes={"M": 1_999}), line()]})
     problem = refused(too_many, 422, "fields-refused")
     (error,) = problem["errors"]
     assert error["pointer"] == "#/lines"

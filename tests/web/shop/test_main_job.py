@@ -6,6 +6,7 @@ import json
 
 import numpy as np
 import pytest
+from sqlmodel import select
 
 from service.demo_artwork import DEMO_ARTWORK_ID
 from service.store.tables import Event, StationDay
@@ -28,13 +29,13 @@ def only_ticket(order: Json) -> str:
     return number
 
 
-def test_dye_on_black_cotton_is_refused_with_the_smallest_conflicts(storefront: Caller) -> None:
+def test_dye_on_black_cotton_is_refused_with_the_smallest_conflicts(asking: Caller) -> None:
     """Dye neither holds in cotton nor shows on black; method clashes with colour and with blank.
 
     That dye for polyester is not held by cotton and is transparent: the trade table's first rows
     (J. Soc. Dyers Colour. 1977 for the fibre; the visibility is common practice, no source).
     """
-    verdict = checked(storefront, line(decoration(method="dye-transfer")))
+    verdict = checked(asking, line(decoration(method="dye-transfer")))
     assert verdict["works"] is False
     (found,) = verdict["lines"][0]["decorations"]
     (candidate,) = found["candidates"]
@@ -46,9 +47,9 @@ def test_dye_on_black_cotton_is_refused_with_the_smallest_conflicts(storefront: 
     assert sorted(map(sorted, found["conflicts"])) == [["blank", "method"], ["colour", "method"]]
 
 
-def test_every_alternative_of_a_refusal_works(storefront: Caller) -> None:
+def test_every_alternative_of_a_refusal_works(asking: Caller) -> None:
     """What is offered instead can be had, printed film and dye on glitter film among it."""
-    verdict = checked(storefront, line(decoration(method="dye-transfer")))
+    verdict = checked(asking, line(decoration(method="dye-transfer")))
     alternatives = verdict["lines"][0]["decorations"][0]["alternatives"]
     one_change = {one["method"] for one in alternatives if one["changes"] == ["method"]}
     assert {"printed-film", "dye-on-glitter-film"} <= one_change
@@ -60,24 +61,24 @@ def test_every_alternative_of_a_refusal_works(storefront: Caller) -> None:
         )
         for one in alternatives
     ]
-    assert checked(storefront, *offered)["works"] is True
+    assert checked(asking, *offered)["works"] is True
 
 
-def test_a_quote_of_the_impossible_carries_the_whole_check(storefront: Caller) -> None:
+def test_a_quote_of_the_impossible_carries_the_whole_check(asking: Caller) -> None:
     """A quote of what cannot be made is a 422 with the findings that a check gives."""
     impossible = line(decoration(method="dye-transfer"))
-    problem = refused(storefront.post("/v1/quotes", {"lines": [impossible]}), 422, "cannot-be-made")
-    assert problem["check"] == checked(storefront, impossible)
+    problem = refused(asking.post("/v1/quotes", {"lines": [impossible]}), 422, "cannot-be-made")
+    assert problem["check"] == checked(asking, impossible)
 
 
 @pytest.mark.parametrize("method", ["printed-film", "dye-on-glitter-film"])
 def test_the_same_artwork_is_made_another_way(
-    shop: ShopDoor, storefront: Caller, staff: Caller, method: str
+    standing_shop: ShopDoor, asking: Caller, bench: Caller, method: str
 ) -> None:
-    """Quote, order, ticket and bench, to sent; the storefront is told of each step in order."""
-    quote = storefront.quote(line(decoration(method=method)))
+    """Quote, order, ticket and bench, to sent; the asking is told of each step in order."""
+    quote = asking.quote(line(decoration(method=method)))
     assert quote["lines"][0]["methods"] == {"front": method}
-    response = storefront.accept(quote["id"], "a-key-of-this-order", "R-17")
+    response = asking.accept(quote["id"], f"key-of-{quote['id']}", "R-17")
     order = answered(response, 201)
     assert response.headers["location"] == f"/v1/orders/{order['id']}"
     assert order["total"] == quote["total"]
@@ -85,10 +86,10 @@ def test_the_same_artwork_is_made_another_way(
     assert (order["reference"], order["state"]) == ("R-17", "accepted")
     number = only_ticket(order)
     for move, state in zip(TO_SENT, ["in_work", "in_work", "ready", "sent"], strict=True):
-        answered(staff.move(number, move), 201)
-        shown = answered(storefront.get(f"/v1/orders/{order['id']}"), 200)
+        answered(bench.move(number, move), 201)
+        shown = answered(asking.get(f"/v1/orders/{order['id']}"), 200)
         assert shown["state"] == state
-    assert shop.events(order["id"]) == [
+    assert standing_shop.events(order["id"]) == [
         (1, "order.accepted"),
         (2, "ticket.moved"),
         (3, "ticket.moved"),
@@ -99,10 +100,10 @@ def test_the_same_artwork_is_made_another_way(
     ]
 
 
-def test_the_ticket_shows_the_work_and_its_history(storefront: Caller, staff: Caller) -> None:
+def test_the_ticket_shows_the_work_and_its_history(asking: Caller, bench: Caller) -> None:
     """The bench reads mirrored sides, settings in the press window, cautions and who did what."""
-    number = only_ticket(storefront.order(line(decoration(method="dye-on-glitter-film"))))
-    ticket = staff.moves(number, *TO_SENT)
+    number = only_ticket(asking.order(line(decoration(method="dye-on-glitter-film"))))
+    ticket = bench.moves(number, *TO_SENT)
     document = ticket["document"]
     assert document["pieces_by_size"] == {"M": 3, "L": 2}
     assert document["decorations"][0]["artwork_id"] == DEMO_ARTWORK_ID
@@ -161,60 +162,71 @@ def test_cancelling_gives_station_time_back(shop: ShopDoor, storefront: Caller) 
 
 @pytest.mark.parametrize("moves", [("start",), ("start", "halt"), TO_SENT])
 def test_an_order_in_work_cannot_be_cancelled(
-    shop: ShopDoor, storefront: Caller, staff: Caller, moves: tuple[str, ...]
+    standing_shop: ShopDoor, asking: Caller, bench: Caller, moves: tuple[str, ...]
 ) -> None:
     """Once a ticket was begun, also if it is set aside, cancelling is refused and does nothing."""
-    order = storefront.order(line(), line())
+    order = asking.order(line(), line())
     begun = order["tickets"][1]["number"]
-    staff.moves(begun, *moves)
-    before = (shop.row_counts(), shop.booked_s(), shop.events(order["id"]))
-    problem = refused(storefront.post(f"/v1/orders/{order['id']}/cancel"), 409, "order-in-work")
+    bench.moves(begun, *moves)
+    before = (
+        standing_shop.row_counts(),
+        standing_shop.booked_s(),
+        standing_shop.events(order["id"]),
+    )
+    problem = refused(asking.post(f"/v1/orders/{order['id']}/cancel"), 409, "order-in-work")
     assert problem["begun_tickets"] == [begun]
-    assert (shop.row_counts(), shop.booked_s(), shop.events(order["id"])) == before
+    assert (
+        standing_shop.row_counts(),
+        standing_shop.booked_s(),
+        standing_shop.events(order["id"]),
+    ) == before
 
 
 @pytest.mark.parametrize("moves", [("halt",), ("start", "put_back")])
 def test_a_ticket_back_in_the_queue_can_be_cancelled(
-    shop: ShopDoor, storefront: Caller, staff: Caller, moves: tuple[str, ...]
+    standing_shop: ShopDoor, asking: Caller, bench: Caller, moves: tuple[str, ...]
 ) -> None:
     """Halted while waiting, or put back: nothing is on the cloth, so the order may be cancelled."""
-    order = storefront.order(line())
-    staff.moves(only_ticket(order), *moves)
-    answered(storefront.post(f"/v1/orders/{order['id']}/cancel"), 200)
-    assert shop.booked_s() == {}
+    taken = standing_shop.booked_s()
+    order = asking.order(line())
+    bench.moves(only_ticket(order), *moves)
+    answered(asking.post(f"/v1/orders/{order['id']}/cancel"), 200)
+    assert standing_shop.booked_s() == taken
 
 
-def test_halting_and_resuming(shop: ShopDoor, storefront: Caller, staff: Caller) -> None:
-    """A halted ticket resumes to where it was, and the storefront hears of both."""
-    order = storefront.order(line())
+def test_halting_and_resuming(standing_shop: ShopDoor, asking: Caller, bench: Caller) -> None:
+    """A halted ticket resumes to where it was, and the asking hears of both."""
+    order = asking.order(line())
     number = only_ticket(order)
-    halted = staff.moves(number, "start", "finish", "halt")
+    halted = bench.moves(number, "start", "finish", "halt")
     assert (halted["state"], halted["legal_moves"]) == ("halted", ["resume"])
-    assert staff.moves(number, "resume")["state"] == "made"
-    assert shop.events(order["id"])[-2:] == [(4, "ticket.halted"), (5, "ticket.moved")]
+    assert bench.moves(number, "resume")["state"] == "made"
+    assert standing_shop.events(order["id"])[-2:] == [(4, "ticket.halted"), (5, "ticket.moved")]
 
 
 def test_cancelling_ticket_by_ticket_ends_the_order(
-    shop: ShopDoor, storefront: Caller, staff: Caller
+    standing_shop: ShopDoor, asking: Caller, bench: Caller
 ) -> None:
     """A ticket cancelled at the bench gives its time back; the last one cancels the order."""
-    order = storefront.order(line(), line(sizes={"S": 9}))
+    before = standing_shop.booked_s()
+    order = asking.order(line(), line(sizes={"S": 9}))
     one, other = (ticket["number"] for ticket in order["tickets"])
-    taken = sum(shop.booked_s().values())
-    staff.moves(one, "cancel")
-    assert 0 < sum(shop.booked_s().values()) < taken
-    assert answered(storefront.get(f"/v1/orders/{order['id']}"), 200)["state"] == "accepted"
-    staff.moves(other, "halt", "cancel")
-    assert shop.booked_s() == {}
-    assert answered(storefront.get(f"/v1/orders/{order['id']}"), 200)["state"] == "cancelled"
-    assert shop.events(order["id"])[-1][1] == "order.cancelled"
+    taken = sum(standing_shop.booked_s().values())
+    bench.moves(one, "cancel")
+    assert sum(before.values()) < sum(standing_shop.booked_s().values()) < taken
+    assert answered(asking.get(f"/v1/orders/{order['id']}"), 200)["state"] == "accepted"
+    bench.moves(other, "halt", "cancel")
+    assert standing_shop.booked_s() == before
+    assert answered(asking.get(f"/v1/orders/{order['id']}"), 200)["state"] == "cancelled"
+    assert standing_shop.events(order["id"])[-1][1] == "order.cancelled"
 
 
-def test_what_an_event_tells(shop: ShopDoor, storefront: Caller, staff: Caller) -> None:
+def test_what_an_event_tells(standing_shop: ShopDoor, asking: Caller, bench: Caller) -> None:
     """Standard Webhooks 1.0.0: type, timestamp and data; ours: order, sequence, states."""
-    order = storefront.order(line())
-    staff.moves(only_ticket(order), "start")
-    event = max(shop.rows(Event), key=lambda one: int(one.seq))
+    order = asking.order(line())
+    bench.moves(only_ticket(order), "start")
+    query = select(Event).where(Event.order_id == order["id"], Event.sequence == 2)
+    event = standing_shop.read(lambda session: session.exec(query).one())
     told = json.loads(event.payload_json)
     assert set(told) == {"type", "timestamp", "data"}
     assert told["timestamp"] == "2026-03-02T09:00:00.000Z"
@@ -249,22 +261,22 @@ def test_the_queue_in_pages(storefront: Caller, staff: Caller) -> None:
     assert sorted(ticket["number"] for ticket in seen) == [f"T{n:06d}" for n in range(1, 7)]
 
 
-def test_unchanged_since(storefront: Caller, staff: Caller) -> None:
+def test_unchanged_since(asking: Caller, bench: Caller) -> None:
     """A GET with the ETag it gave is a 304 until the thing changes (RFC 9110 section 13.1.2)."""
-    order = storefront.order(line())
+    order = asking.order(line())
     number = only_ticket(order)
-    looks = [(storefront, f"/v1/orders/{order['id']}"), (staff, f"/v1/tickets/{number}")]
+    looks = [(asking, f"/v1/orders/{order['id']}"), (bench, f"/v1/tickets/{number}")]
     tags = [caller.get(path).headers["etag"] for caller, path in looks]
     for (caller, path), tag in zip(looks, tags, strict=True):
         unchanged = caller.get(path, {"If-None-Match": f'"0", W/{tag}'})
         assert (unchanged.status_code, unchanged.content) == (304, b"")
         assert unchanged.headers["etag"] == tag
-    moved = staff.move(number, "start")
+    moved = bench.move(number, "start")
     for (caller, path), tag in zip(looks, tags, strict=True):
         changed = caller.get(path, {"If-None-Match": tag})
         assert changed.status_code == 200
         assert changed.headers["etag"] != tag
-    assert staff.get(f"/v1/tickets/{number}").headers["etag"] == moved.headers["etag"]
-    catalogue = storefront.get("/v1/catalogue")
-    again = storefront.get("/v1/catalogue", {"If-None-Match": catalogue.headers["etag"]})
+    assert bench.get(f"/v1/tickets/{number}").headers["etag"] == moved.headers["etag"]
+    catalogue = asking.get("/v1/catalogue")
+    again = asking.get("/v1/catalogue", {"If-None-Match": catalogue.headers["etag"]})
     assert again.status_code == 304

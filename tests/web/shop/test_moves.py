@@ -11,7 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from service.domain.ticket_states import Move, TicketState, order_state
-from service.store.tables import Booking, Event, Order, Ticket, TicketMove
+from service.store.tables import Booking, Order, Ticket, TicketMove
 from tests.web.shop.door import Caller, ShopDoor, answered, line, refused, together
 
 LEGAL = {
@@ -40,6 +40,11 @@ def one_ticket(storefront: Caller) -> tuple[str, str]:
     return order["id"], order["tickets"][0]["number"]
 
 
+def moves_of(bench: Caller, number: str) -> int:
+    """How many moves the ticket has made."""
+    return len(answered(bench.get(f"/v1/tickets/{number}"), 200)["moves"])
+
+
 @pytest.mark.parametrize("state", WAY_TO)
 def test_an_illegal_move_lists_the_legal_ones(standing_shop: ShopDoor, state: str) -> None:
     """From each state every other move is a 409 with those that are legal; nothing changes."""
@@ -57,81 +62,81 @@ def test_an_illegal_move_lists_the_legal_ones(standing_shop: ShopDoor, state: st
     assert answered(staff.get(f"/v1/tickets/{number}"), 200) == before
 
 
-def test_of_two_movers_with_one_etag_one_is_told(shop: ShopDoor, staff: Caller) -> None:
+def test_of_two_movers_with_one_etag_one_is_told(standing_shop: ShopDoor, bench: Caller) -> None:
     """Two people who saw the same ticket move it at once: one does, one gets 412 and who it was.
 
     The legal move of the loser would still have been legal: putting back and finishing.
     """
-    _, number = one_ticket(shop.storefront)
-    tag = staff.move(number, "start").headers["etag"]
+    _, number = one_ticket(standing_shop.storefront)
+    tag = bench.move(number, "start").headers["etag"]
     answers = together(
         [
-            partial(staff.move, number, "put_back", if_match=tag),
-            partial(staff.move, number, "halt", if_match=tag),
+            partial(bench.move, number, "put_back", if_match=tag),
+            partial(bench.move, number, "halt", if_match=tag),
         ]
     )
     assert sorted(answer.status_code for answer in answers) == [201, 412]
     (late,) = [answer for answer in answers if answer.status_code == 412]
     assert "Ada made the move" in refused(late, 412, "ticket-changed")["detail"]
-    assert len(shop.rows(TicketMove)) == 2
+    assert moves_of(bench, number) == 2
 
 
-def test_many_movers_with_one_etag(shop: ShopDoor, staff: Caller) -> None:
+def test_many_movers_with_one_etag(standing_shop: ShopDoor, bench: Caller) -> None:
     """Of sixteen equal moves with one ETag one is made."""
-    _, number = one_ticket(shop.storefront)
-    tag = staff.get(f"/v1/tickets/{number}").headers["etag"]
-    answers = together([partial(staff.move, number, "start", if_match=tag)] * 16)
+    _, number = one_ticket(standing_shop.storefront)
+    tag = bench.get(f"/v1/tickets/{number}").headers["etag"]
+    answers = together([partial(bench.move, number, "start", if_match=tag)] * 16)
     assert Counter(answer.status_code for answer in answers) == {201: 1, 412: 15}
-    assert len(shop.rows(TicketMove)) == 1
+    assert moves_of(bench, number) == 1
 
 
 def test_a_precondition_goes_before_the_state(standing_shop: ShopDoor) -> None:
     """A stale ETag is a 412 though the move were illegal as well (RFC 9110 section 13.2.2)."""
-    staff = standing_shop.staff
+    bench = standing_shop.staff
     _, number = one_ticket(standing_shop.storefront)
-    tag = staff.get(f"/v1/tickets/{number}").headers["etag"]
-    answered(staff.move(number, "start", if_match=tag), 201)
-    refused(staff.move(number, "send", if_match=tag), 412, "ticket-changed")
-    refused(staff.move(number, "send", if_match="*"), 409, "move-not-legal")
-    refused(staff.move("T999999", "send", if_match=tag), 404, "ticket-not-found")
+    tag = bench.get(f"/v1/tickets/{number}").headers["etag"]
+    answered(bench.move(number, "start", if_match=tag), 201)
+    refused(bench.move(number, "send", if_match=tag), 412, "ticket-changed")
+    refused(bench.move(number, "send", if_match="*"), 409, "move-not-legal")
+    refused(bench.move("T999999", "send", if_match=tag), 404, "ticket-not-found")
 
 
-@pytest.mark.parametrize("round_", range(4))
-def test_moving_and_cancelling_at_once(shop: ShopDoor, staff: Caller, round_: int) -> None:
+@pytest.mark.parametrize("round_", range(3))
+def test_moving_and_cancelling_at_once(standing_shop: ShopDoor, bench: Caller, round_: int) -> None:
     """Bench and storefront meet on an order of three tickets: nobody deadlocks, one side wins."""
-    storefront = shop.storefront
+    storefront = standing_shop.storefront
     order = storefront.order(*[line(sizes={"S": 1})] * 3)
     numbers = [ticket["number"] for ticket in order["tickets"]]
     moves = ["start", "halt", "cancel"]
     calls: list[Any] = [
-        partial(staff.move, number, moves[(index + round_) % 3])
+        partial(bench.move, number, moves[(index + round_) % 3])
         for index, number in enumerate(numbers)
     ]
     cancel = partial(storefront.post, f"/v1/orders/{order['id']}/cancel")
     answers = together([*calls, cancel, *calls, cancel])
     assert {answer.status_code for answer in answers} <= {200, 201, 409}
-    assert_sound(shop)
+    assert_sound(standing_shop, order["id"])
 
 
-def assert_sound(shop: ShopDoor) -> None:
-    """Check each order against its tickets, and the rows behind against each other."""
-    tickets, events = shop.rows(Ticket), shop.rows(Event)
-    for order in shop.rows(Order):
-        own = [ticket for ticket in tickets if ticket.order_id == order.id]
-        assert order.state == order_state(TicketState(ticket.state) for ticket in own)
-        told = sorted((e for e in events if e.order_id == order.id), key=lambda e: int(e.seq))
-        assert [event.sequence for event in told] == list(range(1, len(told) + 1))
-        assert order.event_sequence == len(told)
-        assert (order.state == "cancelled") == (told[-1].type == "order.cancelled")
-        assert (order.state == "sent") == (told[-1].type == "order.sent")
-    moves = shop.rows(TicketMove)
+def assert_sound(shop: ShopDoor, order_id: str) -> None:
+    """Check an order against its tickets, and the rows behind them against each other."""
+    (order,) = [order for order in shop.rows(Order) if order.id == order_id]
+    tickets = [ticket for ticket in shop.rows(Ticket) if ticket.order_id == order_id]
+    assert order.state == order_state(TicketState(ticket.state) for ticket in tickets)
+    events = shop.events(order_id)
+    assert [sequence for sequence, _ in events] == list(range(1, len(events) + 1))
+    assert order.event_sequence == len(events)
+    last = events[-1][1]
+    assert (order.state == "cancelled") == (last == "order.cancelled")
+    assert (order.state == "sent") == (last == "order.sent")
+    all_moves = sorted(shop.rows(TicketMove), key=lambda move: int(move.id))
+    booked = {booking.ticket_id for booking in shop.rows(Booking)}
     for ticket in tickets:
-        made = sorted((m for m in moves if m.ticket_id == ticket.id), key=lambda m: int(m.id))
-        states = ["waiting", *(move.to_state for move in made)]
-        assert [move.from_state for move in made] == states[:-1]
-        assert (ticket.state, ticket.version) == (states[-1], 1 + len(made))
-    cancelled = {ticket.id for ticket in tickets if ticket.state == "cancelled"}
-    assert not cancelled & {booking.ticket_id for booking in shop.rows(Booking)}
+        moves = [move for move in all_moves if move.ticket_id == ticket.id]
+        states = ["waiting", *(move.to_state for move in moves)]
+        assert [move.from_state for move in moves] == states[:-1]
+        assert (ticket.state, ticket.version) == (states[-1], 1 + len(moves))
+        assert (ticket.id in booked) == (ticket.state != "cancelled")
 
 
 STEP = st.tuples(
@@ -141,7 +146,7 @@ STEP = st.tuples(
 """Which ticket, and the number of a move in its list of legal ones, or any move by name."""
 
 
-@settings(max_examples=8, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=5, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(walk=st.lists(STEP, min_size=8, max_size=20))
 def test_any_walk_keeps_order_and_tickets_in_step(
     standing_shop: ShopDoor, walk: list[tuple[int, int | str]]
@@ -164,4 +169,4 @@ def test_any_walk_keeps_order_and_tickets_in_step(
         assert answer.status_code in {201, 409}
         found = answer.json()
         legal[number] = found["legal_moves"]
-    assert_sound(shop)
+    assert_sound(shop, order["id"])

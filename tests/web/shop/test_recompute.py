@@ -9,7 +9,6 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
-import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from starlette.testclient import TestClient
@@ -26,7 +25,6 @@ from tests.conftest import FakeClock
 from tests.web.shop.conftest import changed_catalogue, demo_catalogue, opened_shop
 from tests.web.shop.door import (
     Caller,
-    Json,
     ShopDoor,
     answered,
     decoration,
@@ -81,21 +79,21 @@ def assert_same_cents(shop: ShopDoor, row: Quote) -> None:
         ]
 
 
-@pytest.mark.parametrize("lines", WISHES)
-def test_to_the_same_cents(shop: ShopDoor, clock: FakeClock, lines: list[Json]) -> None:
+def test_to_the_same_cents(shop: ShopDoor, clock: FakeClock) -> None:
     """Also after the shop has raised its prices, and another quote of the same costs more."""
-    before = shop.storefront.quote(*lines)
+    before = [shop.storefront.quote(*lines) for lines in WISHES]
     dearer = demo_catalogue().catalogue.prices.model_copy(
         update={"margin_share": Decimal("0.5"), "overhead_share": Decimal("0.9")}
     )
     shop.assembly.services.catalogues.install(changed_catalogue(prices=dearer), clock())
-    after = shop.storefront.quote(*lines)
-    assert after["catalogue_version"] != before["catalogue_version"]
-    assert after["total"]["amount"] > before["total"]["amount"]
+    after = [shop.storefront.quote(*lines) for lines in WISHES]
+    for old, new in zip(before, after, strict=True):
+        assert new["catalogue_version"] != old["catalogue_version"]
+        assert new["total"]["amount"] > old["total"]["amount"]
     for row in shop.rows(Quote):
         assert_same_cents(shop, row)
-    order = answered(shop.storefront.accept(before["id"], "key-of-the-old-price"), 201)
-    assert order["total"] == before["total"]
+    order = answered(shop.storefront.accept(before[0]["id"], "key-of-the-old-price"), 201)
+    assert order["total"] == before[0]["total"]
 
 
 def test_a_quote_outlives_its_catalogue_and_its_process(
@@ -146,11 +144,11 @@ def test_rows_sum_to_the_total_for_any_line(
             assert abs(exact - Decimal(one["amount"])) <= Decimal("5e-11")
 
 
-def test_a_storefront_hears_nothing_of_cost(shop: ShopDoor) -> None:
+def test_a_storefront_hears_nothing_of_cost(standing_shop: ShopDoor) -> None:
     """No answer to a storefront speaks of cost, margin, suppliers or where things lie (API3)."""
-    caller = shop.storefront
+    caller = standing_shop.storefront
     quote = caller.quote(line(), supplied_line())
-    order = answered(caller.accept(quote["id"], "key-of-this-order"), 201)
+    order = answered(caller.accept(quote["id"], f"key-of-{quote['id']}"), 201)
     refusal = line(decoration(method="dye-transfer"))
     told: list[Any] = [
         quote,
@@ -165,5 +163,5 @@ def test_a_storefront_hears_nothing_of_cost(shop: ShopDoor) -> None:
     ]
     found = {word for document in told for word in words_in(document) if COST_WORDS.search(word)}
     assert found == set()
-    (row,) = [one for one in shop.rows(Quote) if one.id == quote["id"]]
+    row = standing_shop.read(lambda session: session.get_one(Quote, quote["id"]))
     assert COST_WORDS.search(row.cost_json)

@@ -1,0 +1,107 @@
+"""Uploads that are no usable picture, and forms that cannot be read: refused, and nothing kept."""
+
+from __future__ import annotations
+
+import io
+import struct
+import zipfile
+import zlib
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from PIL import Image
+
+from tests.web.shop.door import Caller, ShopDoor, only_error, refused
+
+
+def _png(width: int, height: int, data: bytes = b"") -> bytes:
+    """A PNG (ISO/IEC 15948) whose header says so, with any data."""
+    header = (b"IHDR", struct.pack(">IIBBBBB", width, height, 8, 6, 0, 0, 0))
+    return b"\x89PNG\r\n\x1a\n" + b"".join(
+        struct.pack(">I", len(body)) + kind + body + struct.pack(">I", zlib.crc32(kind + body))
+        for kind, body in (header, (b"IDAT", data), (b"IEND", b""))
+    )
+
+
+def _picture() -> bytes:
+    kept = io.BytesIO()
+    Image.effect_noise((120, 90), 80).save(kept, "PNG")
+    return kept.getvalue()
+
+
+def _zip() -> bytes:
+    kept = io.BytesIO()
+    with zipfile.ZipFile(kept, "w") as archive:
+        archive.writestr("picture.png", _picture())
+    return kept.getvalue()
+
+
+@pytest.mark.parametrize(
+    ("make", "words"),
+    [
+        (_zip, ["PNG", "JPEG", "WebP"]),
+        (lambda: _picture()[:-300], []),
+        (lambda: _picture()[:30], []),
+        (lambda: _png(30_000, 30_000), ["30000", "50000000"]),
+        (lambda: _png(0, 10), []),
+        (lambda: b"", []),
+        (lambda: b"GIF89a" + bytes(40), ["PNG"]),
+        (lambda: b"<svg xmlns='http://www.w3.org/2000/svg'/>", ["PNG"]),
+    ],
+)
+def test_uploads_that_are_no_usable_picture(
+    standing_shop: ShopDoor, make: Callable[[], bytes], words: list[str]
+) -> None:
+    """A zip named .png, a truncated picture and a huge one are refused, and nothing is kept."""
+    before = standing_shop.row_counts()["artwork"]
+    files = {"file": ("artwork.png", make(), "image/png")}
+    response = standing_shop.storefront.send("POST", "/v1/artworks", files=files)
+    problem = refused(response, 422, "picture-refused")
+    assert only_error(problem)["parameter"] == "file"
+    for word in words:
+        assert word in problem["detail"].replace(",", "").replace("\N{NO-BREAK SPACE}", "")
+    assert standing_shop.row_counts()["artwork"] == before
+
+
+def test_an_upload_over_the_limit(asking: Caller) -> None:
+    """A file of more bytes than an artwork may have is refused with the limit."""
+    files = {"file": ("artwork.png", _picture() + bytes(20_000_000), "image/png")}
+    response = asking.send("POST", "/v1/artworks", files=files)
+    problem = refused(response, 422, "picture-refused")
+    assert "20" in problem["detail"]
+
+
+@pytest.mark.parametrize(
+    ("what", "status", "code"),
+    [
+        (
+            {"content": b"nothing", "headers": {"Content-Type": "multipart/form-data; boundary=b"}},
+            400,
+            "body-not-form",
+        ),
+        (
+            {"content": b"--b--", "headers": {"Content-Type": "multipart/form-data; boundary=b"}},
+            422,
+            "fields-refused",
+        ),
+        (
+            {"content": b"nothing", "headers": {"Content-Type": "multipart/form-data"}},
+            400,
+            "body-not-form",
+        ),
+        ({"data": {"rights_declared": "true"}}, 415, "media-type-unsupported"),
+        ({"json": {"file": "x"}}, 415, "media-type-unsupported"),
+        ({"files": {"picture": ("a.png", b"x", "image/png")}}, 422, "fields-refused"),
+        (
+            {"files": {"file": ("a.png", b"x", "image/png")}, "data": {"rights_declared": "maybe"}},
+            422,
+            "fields-refused",
+        ),
+    ],
+)
+def test_forms_that_cannot_be_used(
+    asking: Caller, what: dict[str, Any], status: int, code: str
+) -> None:
+    """A form without its file, with a field that cannot be read, or that is no form."""
+    refused(asking.send("POST", "/v1/artworks", **what), status, code)
