@@ -247,7 +247,7 @@ _TABLE = (
         409,
         "The webhook endpoint is disabled",
         "Nothing is sent to a disabled endpoint.",
-        "Enable the endpoint, then send again.",
+        "Register the address anew; what happens from then on is told there.",
     ),
     ProblemKind(
         "delivery-in-progress",
