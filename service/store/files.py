@@ -45,7 +45,7 @@ class FileStore:
         Raises :class:`ValueError` for a URL of no known kind.
         """
         if url.startswith("file:"):
-            # A folder's URL escapes blanks and the like (RFC 8089), which fsspec does not undo.
+            # A folder's URL escapes blanks (RFC 8089, from memory), which fsspec does not undo.
             return cls(LocalFileSystem(), unquote(urlsplit(url).path))
         files, root = url_to_fs(url)
         return cls(files, root)

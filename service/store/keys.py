@@ -31,7 +31,7 @@ _HOLDER: Final = TypeAdapter[str](Slug)
 
 
 def format_key(secret_bytes: bytes) -> str:
-    """The key as a caller presents it: ``gik_`` and URL-safe base64 (RFC 4648 section 5), unpadded.
+    """The key as presented: ``gik_`` and unpadded URL-safe base64 (RFC 4648, from memory).
 
     ``secret_bytes`` are 30 to 90 random bytes; raises :class:`ValueError` for fewer or more.
     """

@@ -1,4 +1,4 @@
-"""Who calls, and what they may do: bearer keys (RFC 6750) and scopes.
+"""Who calls, and what they may do: bearer keys (RFC 6750, from memory) and scopes.
 
 Scopes are no ladder: each operation names those it admits. The owner may do everything.
 """

@@ -27,7 +27,7 @@ _VISIBLE = re.compile(r"[\x21-\x7e]{16,128}")
 
 
 def parse_idempotency_key(values: Sequence[str]) -> str:
-    """The key in the header ``values``: bare, or a Structured Field String (RFC 9651 3.3.3).
+    """The key in the header ``values``: bare, or a Structured Field String (RFC 9651, from memory).
 
     Both forms of one key are equal. Raises ``Refusal`` (400) if it is missing, repeated, or not 16
     to 128 visible ASCII characters.

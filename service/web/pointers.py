@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from urllib.parse import quote
 
 _FRAGMENT_SAFE = "/?:@!$&'()*+,;=-._~"
-"""What RFC 3986 section 3.5 lets stand in a fragment besides letters and digits."""
+"""What RFC 3986 section 3.5 (from memory) lets stand in a fragment besides letters and digits."""
 
 _MAX_LENGTH = 300
 

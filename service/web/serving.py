@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import signal
+
 import uvicorn
 from fastapi import FastAPI
 
@@ -25,5 +27,9 @@ def server_for(app: FastAPI, host: str, port: int) -> uvicorn.Server:
 
 
 def run_server(app: FastAPI, host: str, port: int) -> None:
-    """Serve until told to stop; open requests are then finished."""
+    """Serve until told to stop; open requests are then finished and the process ends well."""
+    for told in (signal.SIGINT, signal.SIGTERM):
+        # The server stops gracefully by handlers of its own and raises the signal once more when
+        # it is done. Without a handler here that would end a good stop as a kill.
+        signal.signal(told, lambda *_: None)
     server_for(app, host, port).run()

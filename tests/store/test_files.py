@@ -140,7 +140,7 @@ def test_nothing_is_left_beside_a_file(tmp_path: Path, monkeypatch: pytest.Monke
 
 
 def test_a_folder_with_blanks_and_percent_signs_in_its_name(tmp_path: Path) -> None:
-    """A folder's URL escapes them (RFC 8089), and the files lie in that very folder."""
+    """A folder's URL escapes them (RFC 8089, from memory); the files lie in that folder."""
     folder = tmp_path / "my data 100%"
     FileStore.open(folder.as_uri()).put(b"abc")
     assert (folder / "ba" / "78" / ABC_SHA256[4:]).read_bytes() == b"abc"

@@ -23,7 +23,7 @@ from service.store.keys import (
 from service.store.tables import ApiKey
 from tests.conftest import FakeClock
 
-# RFC 4648 section 5: the URL-safe alphabet, so 30 bytes of all ones are 40 underscores.
+# RFC 4648 section 5, from memory: URL-safe, so 30 bytes of all ones are 40 underscores.
 SECRET = format_key(b"\xff" * 30)
 
 

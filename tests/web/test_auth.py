@@ -70,7 +70,7 @@ def test_missing_key(stranger: TestClient, header: str | None) -> None:
     ["Bearer unknown", "Bearer two words", f"Bearer {'x' * 5_000}", 'Bearer "quoted"'],
 )
 def test_refused_key(stranger: TestClient, header: str) -> None:
-    """A key that is not in force gives 401 and says so in the challenge (RFC 6750 section 3.1)."""
+    """A key not in force gives 401 and says so (RFC 6750 section 3.1, from memory)."""
     answer = stranger.get("/v1/samples", headers={"Authorization": header})
     assert_problem(answer, 401, "key-refused")
     assert 'error="invalid_token"' in answer.headers["www-authenticate"]
@@ -98,7 +98,7 @@ def test_scopes_are_no_ladder(stranger: TestClient, key: str, status: int) -> No
 
 
 def test_missing_scope_is_challenged(stranger: TestClient) -> None:
-    """403 says which scope would do (RFC 6750 section 3.1, insufficient_scope)."""
+    """403 says which scope would do (RFC 6750 section 3.1, from memory)."""
     answer = stranger.get("/v1/samples", headers={"Authorization": f"Bearer {STAFF_KEY}"})
     assert_problem(answer, 403, "scope-missing")
     assert 'scope="owner storefront"' in answer.headers["www-authenticate"]

@@ -53,7 +53,7 @@ def test_faulty_body_and_key_are_both_told_in_turn(client: TestClient) -> None:
 
 @given(st.text(st.characters(min_codepoint=0x21, max_codepoint=0x7E), min_size=16, max_size=128))
 def test_every_visible_key_survives_quoting(key: str) -> None:
-    """A key written as a Structured Field String (RFC 9651 section 4.1.6) is read back."""
+    """A key written as a Structured Field String (RFC 9651, from memory) is read back."""
     escaped = key.replace("\\", "\\\\").replace('"', '\\"')
     assert parse_idempotency_key([f'"{escaped}"']) == key
 

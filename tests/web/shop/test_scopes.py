@@ -1,7 +1,7 @@
 """Who may do what: every operation with every scope, and every id with another caller's key.
 
 Source of the checks: OWASP API Security Top 10 2023, API1, API2, API3, API5 and API9; statuses by
-RFC 9110 sections 15.5.2 and 15.5.4, challenges by RFC 6750 section 3.
+RFC 9110 sections 15.5.2 and 15.5.4, challenges by RFC 6750 section 3, from memory.
 """
 
 from __future__ import annotations
