@@ -57,7 +57,10 @@ class MeasuredLab(Frozen):
 
 
 class ClothColour(Frozen):
-    """One colour a blank is stocked in; ``gtins`` maps a size to its GTIN (GS1, 8 to 14 digits)."""
+    """One colour a blank is stocked in; ``gtins`` maps a size to its GTIN (GS1, 8 to 14 digits).
+
+    ``unobtainable_sizes`` can be had neither from the shelf nor from the supplier.
+    """
 
     id: Slug
     name: Words
@@ -66,6 +69,7 @@ class ClothColour(Frozen):
     gtins: Mapping[SizeName, Annotated[str, StringConstraints(pattern=r"^\d{8,14}$")]] = Field(
         default_factory=dict
     )
+    unobtainable_sizes: tuple[SizeName, ...] = ()
 
 
 class BlankSize(Frozen):

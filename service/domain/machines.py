@@ -6,6 +6,7 @@ from typing import Annotated
 
 from pydantic import Field
 
+from service.domain.blanks import MeasuredLab
 from service.domain.media import Ink
 from service.domain.values import Frozen, LengthMm, Money, Slug, TemperatureC, Words
 
@@ -26,8 +27,27 @@ class Station(Frozen):
         return self.minutes_per_day * self.machines
 
 
+class InkSolids(Frozen):
+    """CIELAB (D50) of a printer's solid inks and overprints on its white film: its gamut's corners.
+
+    ``white`` is the unprinted film.
+    """
+
+    white: MeasuredLab
+    cyan: MeasuredLab
+    magenta: MeasuredLab
+    yellow: MeasuredLab
+    red: MeasuredLab
+    green: MeasuredLab
+    blue: MeasuredLab
+    black: MeasuredLab
+
+
 class Printer(Frozen):
-    """An inkjet printer; ``ink_ml_m2`` is what full cover takes."""
+    """An inkjet printer; ``ink_ml_m2`` is what full cover takes.
+
+    ``solids`` bound the colours it can print on opaque film; None takes what is common practice.
+    """
 
     id: Slug
     name: Words
@@ -37,6 +57,7 @@ class Printer(Frozen):
     colour_profile: Words
     ink_ml_m2: Annotated[float, Field(gt=0, le=200)]
     ink_price_per_ml: Money
+    solids: InkSolids | None = None
 
 
 class Plotter(Frozen):

@@ -125,6 +125,9 @@ class Medium(Frozen):
     polymer that fixes dye (1 for a polyester face, 0 for a viscose pile). ``withstands_c`` is the
     highest platen temperature it survives once it is on the cloth. ``stays_on_cloth`` is False for
     paper, which only carries dye. ``bonds_to`` lists the fibres its adhesive holds on.
+    ``veil`` is the share of light that sparkle or nap throws back before it has met any dye.
+    ``sheds_small_parts`` is for films whose grains or stones may come off; ``unobtainable`` for a
+    medium that can be had neither from the shelf nor from the supplier.
     ``margin_mm`` stays clear on all sides of the strip, ``gap_mm`` lies between pieces.
     ``price_per_m`` is for a metre of roll; for sheets it is the price of one sheet.
     """
@@ -144,9 +147,12 @@ class Medium(Frozen):
     withstands_c: TemperatureC
     prints_with: tuple[Ink, ...] = ()
     dye_share: Share = 0.0
+    veil: Annotated[float, Field(ge=0, le=0.5)] = 0.0
     blocks_dye: bool = False
     stretches: bool = False
     pvc: bool = False
+    sheds_small_parts: bool = False
+    unobtainable: bool = False
     smallest_feature_mm: Annotated[float, Field(gt=0, le=50)]
     bonds_to: tuple[Fibre, ...] = ()
     not_on_finishes: tuple[Finish, ...] = ()

@@ -8,10 +8,10 @@ from datetime import date, time
 from decimal import Decimal
 from enum import StrEnum
 from functools import cached_property
-from typing import Annotated
+from typing import Annotated, Self
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from pydantic import AfterValidator, Field, StringConstraints, field_validator
+from pydantic import AfterValidator, Field, StringConstraints, field_validator, model_validator
 
 from service.domain.blanks import Blank
 from service.domain.machines import Plotter, Press, Printer, Station
@@ -39,10 +39,31 @@ class SuppliedPlacement(Frozen):
     max_height_mm: LengthMm
 
 
+class Criterion(StrEnum):
+    """By what working methods are ranked; each is computed, the best first."""
+
+    LOOK = "look"
+    PRICE = "price"
+    DAY = "day"
+    FEEL = "feel"
+
+
+_RISING = (
+    ("dye_faded_percent", "dye_pale_percent", "dye_full_percent"),
+    ("medium_lightness", "light_lightness", "white_lightness"),
+    ("colour_faithful_delta_e", "colour_near_delta_e", "colour_shifted_delta_e"),
+    ("dye_moves_from_c", "dye_stains_from_c"),
+    ("stretch_warns_percent", "stretch_blocks_percent"),
+    ("resolution_least_ppi", "resolution_fair_ppi", "resolution_full_ppi"),
+)
+"""Thresholds that cut one scale into bands, lowest first."""
+
+
 class Policy(Frozen):
     """Thresholds that are this shop's choice. The defaults are design choices, no source.
 
-    Percentages are of polyester by mass on the decorated face. Lightness is CIELAB L*.
+    Percentages are of the cloth's mass. Lightness is CIELAB L*, chroma CIELAB C*, colour
+    differences are CIEDE2000. Each rule names the thresholds it reads.
     """
 
     label_regime: LabelRegime = LabelRegime.EU
@@ -58,10 +79,62 @@ class Policy(Frozen):
     colour_counts_from_share: Annotated[float, Field(gt=0, le=0.25)] = 0.02
     film_bond_percent: Percent = Decimal(80)
     print_share_of_half_chest: Annotated[float, Field(ge=0.3, le=0.9)] = 0.60
+    dye_stray_fibre_percent: Percent = Decimal(10)
+    white_lightness: Annotated[float, Field(ge=85, le=100)] = 92.0
+    white_chroma: Annotated[float, Field(ge=0, le=15)] = 6.0
+    saturated_chroma: Annotated[float, Field(ge=30, le=120)] = 70.0
+    near_white_share: Annotated[float, Field(ge=0, le=0.5)] = 0.01
+    colour_faithful_delta_e: Annotated[float, Field(gt=0, le=10)] = 5.0
+    colour_near_delta_e: Annotated[float, Field(gt=0, le=20)] = 10.0
+    colour_shifted_delta_e: Annotated[float, Field(gt=0, le=60)] = 20.0
+    colour_doubt_delta_e: Annotated[float, Field(gt=0, le=30)] = 5.0
+    contrast_lightness: Annotated[float, Field(ge=0, le=60)] = 20.0
+    dye_surface_floor: Annotated[float, Field(ge=0, le=0.1)] = 0.03
+    blend_constant: Annotated[float, Field(ge=0.05, le=0.5)] = 0.15
+    low_melter_percent: Percent = Decimal(1)
+    low_melting_c: Annotated[float, Field(ge=100, le=200)] = 170.0
+    elastane_warm_c: Annotated[float, Field(ge=140, le=190)] = 165.0
+    elastane_dwell_s: Annotated[float, Field(ge=10, le=120)] = 45.0
+    tri_blend_c: Annotated[float, Field(ge=110, le=180)] = 138.0
+    heated_s_max: Annotated[float, Field(ge=30, le=900)] = 240.0
+    strikes_max: Annotated[int, Field(ge=1, le=40)] = 9
+    dye_moves_from_c: Annotated[float, Field(ge=110, le=200)] = 150.0
+    dye_stains_from_c: Annotated[float, Field(ge=120, le=210)] = 170.0
+    stretch_warns_percent: Percent = Decimal(5)
+    stretch_blocks_percent: Percent = Decimal(15)
+    layers_max: Annotated[int, Field(ge=1, le=6)] = 3
+    cut_colours_advised: Annotated[int, Field(ge=1, le=12)] = 3
+    resolution_full_ppi: Annotated[float, Field(ge=150, le=600)] = 200.0
+    resolution_fair_ppi: Annotated[float, Field(ge=100, le=300)] = 150.0
+    resolution_least_ppi: Annotated[float, Field(ge=50, le=200)] = 100.0
+    printed_line_mm: Annotated[float, Field(ge=0.1, le=3)] = 0.35
+    soft_alpha_share: Annotated[float, Field(ge=0, le=0.5)] = 0.02
+    large_film_cm2: Annotated[float, Field(ge=50, le=3_000)] = 400.0
+    light_cloth_g_m2: Annotated[float, Field(ge=60, le=400)] = 160.0
+    wash_least_c: Annotated[int, Field(ge=20, le=60)] = 30
+    ranking: Annotated[tuple[Criterion, ...], Field(min_length=1)] = (
+        Criterion.LOOK,
+        Criterion.PRICE,
+        Criterion.DAY,
+        Criterion.FEEL,
+    )
     nearest_alternatives: Annotated[int, Field(ge=1, le=20)] = 5
     quote_valid_min: Annotated[int, Field(ge=5, le=43_200)] = 1_440
     max_pieces_per_order: Annotated[int, Field(ge=1, le=100_000)] = 2_000
     supplied_placements: tuple[SuppliedPlacement, ...] = ()
+
+    @model_validator(mode="after")
+    def _bands_rise(self) -> Self:
+        for names in _RISING:
+            for lower, upper in itertools.pairwise(names):
+                if not getattr(self, lower) < getattr(self, upper):
+                    raise ValueError(
+                        f"{lower} {getattr(self, lower)} must lie below {upper} "
+                        f"{getattr(self, upper)}"
+                    )
+        if len(set(self.ranking)) != len(self.ranking):
+            raise ValueError("ranking names a criterion twice")
+        return self
 
 
 class QuantityBreak(Frozen):

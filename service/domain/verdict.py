@@ -10,7 +10,8 @@ from service.domain.chain import Chain
 from service.domain.colour import Lab, delta_e_2000_pair, lab_from_srgb_hex
 from service.domain.compiled import CompiledCatalogue
 from service.domain.media import FilmColour, Medium
-from service.domain.recipe import StrikeSettings
+from service.domain.look import predict, surface_of
+from service.domain.recipe import StrikeSettings, strike_settings
 from service.domain.rules import RULES, Facts, Finding, Rule, Severity
 from service.domain.wishes import Decoration, Line
 
@@ -56,6 +57,8 @@ def facts_for(
     chain = compiled.chains[method_id]
     colours = {layer.id: _film_colour(layer, decoration, chain, compiled) for layer in chain.layers}
     labs = {id_: compiled.film_labs[id_, colour.id] for id_, colour in colours.items()}
+    policy = compiled.catalogue.policy
+    garment = line.garment
     return Facts(
         catalogue=compiled.catalogue,
         line=line,
@@ -63,6 +66,10 @@ def facts_for(
         chain=chain,
         film_colours=colours,
         film_labs=labs,
+        settings=strike_settings(chain, garment, labs, policy),
+        see=lambda: predict(
+            decoration.artwork.palette, surface_of(chain, garment, labs, policy), policy
+        ),
     )
 
 

@@ -22,17 +22,22 @@ class Choice(StrEnum):
     ARTWORK = "artwork"
     FILM_COLOUR = "film_colour"
     CONSENTS = "consents"
+    OTHER_DECORATIONS = "other_decorations"
 
 
 class Consent(StrEnum):
     """A loss of quality the customer may knowingly accept."""
 
     FADED_LOOK = "faded-look"
+    COLOUR_SHIFT = "colour-shift"
 
 
 @dataclass(frozen=True, slots=True)
 class Decoration:
-    """One artwork at one placement. ``method_id`` is None when any method will do."""
+    """One artwork at one placement. ``method_id`` is None when any method will do.
+
+    ``rights_declared`` says that the customer has the right to have the artwork made.
+    """
 
     placement_id: str
     artwork_id: str
@@ -41,6 +46,7 @@ class Decoration:
     method_id: str | None = None
     film_colour_id: str | None = None
     consents: frozenset[Consent] = frozenset()
+    rights_declared: bool = True
 
     @property
     def height_mm(self) -> float:

@@ -6,16 +6,17 @@ it looked at, also where all is well, so that a caller can be shown what was wei
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import cached_property
 
 from service.domain.chain import Chain
 from service.domain.colour import Lab
 from service.domain.garments import Garment
+from service.domain.look import Look
 from service.domain.media import FilmColour
-from service.domain.recipe import StrikeSettings, strike_settings
+from service.domain.recipe import StrikeSettings
 from service.domain.shop import Catalogue, Policy
 from service.domain.wishes import Choice, Decoration, Line
 
@@ -47,39 +48,67 @@ class Reading:
     size: str | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class Neighbour:
+    """Another decoration of the same garment, and the chain it is or would be made by.
+
+    ``earlier`` says that it is pressed before the one that is judged.
+    """
+
+    decoration: Decoration
+    chain: Chain
+    settings: tuple[StrikeSettings, ...]
+    earlier: bool
+
+
 @dataclass(frozen=True)
 class Facts:
-    """Everything a rule may read about one decoration of one line by one method."""
+    """Everything a rule may read about one decoration of one line by one method.
+
+    ``settings`` are those of every strike, ``film_colours`` and ``film_labs`` the colour of each
+    film of the chain by medium id.
+    """
 
     catalogue: Catalogue
     line: Line
     decoration: Decoration
     chain: Chain
-    film_colours: dict[str, FilmColour]
-    film_labs: dict[str, Lab]
+    film_colours: Mapping[str, FilmColour]
+    film_labs: Mapping[str, Lab]
+    settings: tuple[StrikeSettings, ...]
+    see: Callable[[], Look]
+    neighbours: tuple[Neighbour, ...] = ()
 
     @property
     def policy(self) -> Policy:
         """The shop's policy."""
         return self.catalogue.policy
 
-    @cached_property
-    def settings(self) -> tuple[StrikeSettings, ...]:
-        """Limits and settings of every strike, worked out when first asked for."""
-        return strike_settings(self.chain, self.garment, self.film_labs, self.policy)
-
     @property
     def garment(self) -> Garment:
         """The garment of the line."""
         return self.line.garment
 
+    @cached_property
+    def look(self) -> Look:
+        """How the decoration will look, worked out when first asked for."""
+        return self.see()
 
-@dataclass(frozen=True, slots=True)
+
+WidthLimits = tuple[float, float]
+"""Least and greatest print width in mm at which a rule does not block; 0 and infinity for none."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Rule:
     """A rule with what a person needs to trust it.
 
-    ``reads`` names the customer's choices it depends on: changing any other never changes its
-    readings. ``source`` is a citation or ``common practice, no source``.
+    ``reasons`` are the templates of all it may say, by a short name: what a reading says is one of
+    them with its values filled in. ``reads`` names the customer's choices it depends on: changing
+    any other never changes its readings. ``reads_on`` narrows that for a chain, such as one without
+    dye. ``policy`` names the thresholds of the shop's policy it reads. ``widths`` gives the print
+    widths at which it does not block, all else as it is; a rule that reads the width and may block
+    has it. ``source`` is a citation or ``common practice, no source``.
     """
 
     id: str
@@ -88,6 +117,16 @@ class Rule:
     source: str
     reads: frozenset[Choice]
     evaluate: Callable[[Facts], Iterable[Reading]]
+    reasons: Mapping[str, str] = field(default_factory=dict)
+    may_block: bool = True
+    policy: tuple[str, ...] = ()
+    reads_on: Callable[[Chain], frozenset[Choice]] | None = None
+    widths: Callable[[Facts], WidthLimits] | None = None
+    ways_out: str = ""
+
+    def reads_for(self, chain: Chain) -> frozenset[Choice]:
+        """The choices it depends on for decorations made by that chain."""
+        return self.reads_on(chain) if self.reads_on is not None else self.reads
 
 
 @dataclass(frozen=True, slots=True)
