@@ -18,9 +18,13 @@ from service.catalogue.faults import CatalogueFaults, format_faults
 from service.catalogue.loading import demo_shop_path, load_catalogue
 from service.demo import play_demo
 from service.domain.canonical import rfc3339
+from service.domain.compiled import compile_catalogue
 from service.domain.errors import ServiceError
+from service.domain.matrix import SAMPLES, matrix_of
 from service.logs import configure_logs
 from service.notify.sealing import KeyFault
+from service.render.matrix_html import matrix_html
+from service.render.matrix_text import matrix_text
 from service.settings import Settings
 from service.store.database import Database
 from service.store.keys import list_keys, new_key, revoke_key
@@ -108,11 +112,24 @@ def _add_keys(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
 
 
 def _add_catalogue(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    catalogue = commands.add_parser("catalogue", help="check a catalogue")
+    catalogue = commands.add_parser(
+        "catalogue", help="check a catalogue, and show what works on what"
+    )
     actions = catalogue.add_subparsers(required=True, metavar="ACTION")
     check = actions.add_parser("check", help="print every fault of a catalogue file or folder")
     check.add_argument("path", type=Path, nargs="?", help="file or folder; the demo shop if none")
     check.set_defaults(command=_catalogue_check)
+    matrix = actions.add_parser(
+        "matrix",
+        help="print which methods work on which blanks",
+        description="Print a table of methods and blanks, judged with an invented artwork.",
+    )
+    matrix.add_argument("path", type=Path, nargs="?", help="file or folder; the demo shop if none")
+    matrix.add_argument(
+        "--artwork", choices=SAMPLES, default=next(iter(SAMPLES)), help="what to judge with"
+    )
+    matrix.add_argument("--html", type=Path, metavar="FILE", help="also write it as an HTML page")
+    matrix.set_defaults(command=_catalogue_matrix)
 
 
 def _serve(options: argparse.Namespace) -> int:
@@ -226,6 +243,17 @@ def _catalogue_check(options: argparse.Namespace) -> int:
         f"{catalogue.shop.name}: {len(catalogue.blanks)} blanks, {len(catalogue.media)} media, "
         f"{len(catalogue.methods)} methods; version {loaded.version[:12]}; no faults"
     )
+    return 0
+
+
+def _catalogue_matrix(options: argparse.Namespace) -> int:
+    loaded = load_catalogue(options.path or demo_shop_path())
+    compiled = compile_catalogue(loaded.catalogue, loaded.version)
+    matrix = matrix_of(compiled, SAMPLES[options.artwork])
+    print(matrix_text(matrix))
+    if options.html is not None:
+        options.html.write_text(matrix_html(matrix), encoding="utf-8")
+        print(f"Written as a page: {options.html}", file=sys.stderr)
     return 0
 
 

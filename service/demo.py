@@ -132,8 +132,8 @@ class Play:
         _say(f"works: {decoration['works']}")
         for finding in decoration["candidates"][0]["findings"]:
             _say(f"- {finding['reason']}")
-        clashes = " and ".join(" with ".join(clash) for clash in decoration["conflicts"])
-        _say(f"your choices that clash: {clashes}")
+        for clash in decoration["conflicts"]:
+            _say(f"cannot all hold: {' with '.join(clash['choices'])} ({clash['because']})")
         _say("what would work instead:")
         for alternative in decoration["alternatives"]:
             _say(f"- change {' and '.join(alternative['changes'])}: {alternative['because']}")
@@ -141,10 +141,15 @@ class Play:
     def _acceptance(self, heading: str, method: str) -> None:
         _head(heading)
         decoration = self._check(method)["decorations"][0]
-        strike = decoration["candidates"][0]["strikes"][-1]
+        candidate = decoration["candidates"][0]
+        strike, look = candidate["strikes"][-1], candidate["look"]
         _say(
             f"works: {decoration['works']}; last strike {strike['set_c']:g} °C "
             f"({strike['set_f']:g} °F), {strike['dwell_s']:g} s, {strike['pressure']} pressure"
+        )
+        _say(
+            f"predicted look, not a guarantee: {look['band']}, mean colour difference "
+            f"{look['mean_delta_e']:g} (CIEDE2000)"
         )
 
     def _quote(self) -> Json:

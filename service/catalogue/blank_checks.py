@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from service.catalogue.faults import DocumentPath, PathFaults
+from service.catalogue.medium_checks import named_twice
 from service.domain.blanks import Blank, BlankSize, Placement, PlacementArea
+from service.domain.care import IRON_DOT_C
 from service.domain.fibre_labels import label_faults
-from service.domain.fibres import EU_LABEL_NAMES, US_LABEL_NAMES, Fibre
-from service.domain.shop import Catalogue, LabelRegime
+from service.domain.fibres import EU_LABEL_NAMES, FIBRE_FACTS, US_LABEL_NAMES, Fibre
+from service.domain.shop import Catalogue, LabelRegime, Policy
 
 GTIN_LENGTHS = (8, 12, 13, 14)
 """Lengths of a GTIN in digits (GS1 General Specifications; from memory)."""
-
 
 def blank_faults(catalogue: Catalogue) -> PathFaults:
     """Faults of every blank, and identifying numbers that two of them share."""
@@ -22,6 +23,8 @@ def blank_faults(catalogue: Catalogue) -> PathFaults:
         for place, placement in enumerate(blank.placements):
             yield from _placement_faults(blank, placement, (*path, "placements", place))
         yield from _content_faults(blank, catalogue.policy.label_regime, path)
+        yield from _stock_faults(blank, path)
+        yield from _iron_faults(blank, catalogue.policy, path)
     yield from _gtin_faults(catalogue)
 
 
@@ -49,9 +52,36 @@ def _placement_faults(blank: Blank, placement: Placement, path: DocumentPath) ->
             yield (*path, "areas"), f"{where} has no area for size '{size.size}'"
         else:
             yield from _area_faults(where, size, area, (*path, "areas", size.size))
+    for field, message in named_twice(where, "crosses", placement.crosses):
+        yield (*path, field), message
     for name in placement.areas:
         if blank.size(name) is None:
             yield (*path, "areas", name), f"{where} has an area for '{name}', which is no size"
+
+
+def _stock_faults(blank: Blank, path: DocumentPath) -> PathFaults:
+    for index, colour in enumerate(blank.colours):
+        where = (*path, "colours", index, "unobtainable_sizes")
+        label = f"colour '{colour.id}' of blank '{blank.id}'"
+        for place, name in enumerate(colour.unobtainable_sizes):
+            if blank.size(name) is None:
+                yield (*where, place), f"{label} lacks size '{name}', which is no size of the blank"
+        for _, message in named_twice(label, "", colour.unobtainable_sizes):
+            yield where, message
+
+
+def _iron_faults(blank: Blank, policy: Policy, path: DocumentPath) -> PathFaults:
+    """A care label that has the garment ironed hotter than one of its fibres melts."""
+    iron_c = IRON_DOT_C.get(blank.care.iron_dots, 0)
+    for share in blank.fibre_content.shares:
+        melts_c = FIBRE_FACTS[share.fibre].melts_c
+        counts = share.percent >= policy.ceiling_min_percent
+        if counts and melts_c is not None and iron_c >= melts_c:
+            what = (
+                f"{blank.care.iron_dots} iron dots mean up to {iron_c} C, and the {share.fibre} "
+                f"of blank '{blank.id}' melts from {melts_c:g} C"
+            )
+            yield (*path, "care", "iron_dots"), what
 
 
 def _area_faults(

@@ -1,12 +1,12 @@
 """Checks across a catalogue's parts: what each part allows alone and all of them together do not.
 
 A contradiction is refused when the catalogue is loaded, not at a customer's checkout. Whether a
-method suits a garment is not asked here: the rules say that of each choice.
+method suits a garment is not asked here: the rules say that of each choice. What a value forbids by
+itself, as the policy its thresholds out of order, is refused before.
 """
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Iterable, Sequence
 from datetime import date
 
@@ -14,7 +14,9 @@ from babel.core import get_global
 
 from service.catalogue.blank_checks import blank_faults
 from service.catalogue.faults import DocumentPath, PathFault, PathFaults
-from service.catalogue.method_checks import machine_faults, method_faults
+from service.catalogue.machine_checks import machine_faults
+from service.catalogue.medium_checks import medium_faults
+from service.catalogue.method_checks import method_faults
 from service.domain.shop import Catalogue, Policy, PriceBook, WorkCalendar
 
 LONGEST_CLOSURE_DAYS = 365
@@ -24,10 +26,9 @@ def catalogue_faults(catalogue: Catalogue) -> list[PathFault]:
     """Every contradiction in a catalogue, each with the path of the value to change."""
     return [
         *_twins(catalogue),
-        *_policy_faults(catalogue.policy),
         *_calendar_faults(catalogue.calendar),
         *_price_faults(catalogue.prices, catalogue.policy),
-        *_medium_faults(catalogue),
+        *medium_faults(catalogue),
         *machine_faults(catalogue),
         *blank_faults(catalogue),
         *method_faults(catalogue),
@@ -65,20 +66,6 @@ def _twins_among(what: str, placed: Iterable[tuple[DocumentPath, str]]) -> PathF
         if each in seen:
             yield path, f"{what} '{each}' is listed twice"
         seen.add(each)
-
-
-def _policy_faults(policy: Policy) -> PathFaults:
-    steps = ("dye_faded_percent", "dye_pale_percent", "dye_full_percent")
-    for lower, upper in itertools.pairwise(steps):
-        below, above = getattr(policy, lower), getattr(policy, upper)
-        if below > above:
-            yield ("policy", upper), f"{upper} {above} lies below {lower} {below}"
-    if policy.medium_lightness >= policy.light_lightness:
-        what = (
-            f"light_lightness {policy.light_lightness:g} must lie above medium_lightness "
-            f"{policy.medium_lightness:g}"
-        )
-        yield ("policy", "light_lightness"), what
 
 
 def _calendar_faults(calendar: WorkCalendar) -> PathFaults:
@@ -136,15 +123,3 @@ def currencies_in_use() -> frozenset[str]:
         for code, _, until, tender in spells
         if tender and until is None
     )
-
-
-def _medium_faults(catalogue: Catalogue) -> PathFaults:
-    for index, medium in enumerate(catalogue.media):
-        if medium.price_per_m == 0:
-            yield ("media", index, "price_per_m"), f"the price of medium '{medium.id}' is missing"
-        if 2 * medium.margin_mm >= medium.width_mm:
-            what = (
-                f"margins of {medium.margin_mm:g} mm leave nothing of medium '{medium.id}', "
-                f"{medium.width_mm:g} mm wide"
-            )
-            yield ("media", index, "margin_mm"), what

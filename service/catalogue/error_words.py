@@ -10,11 +10,12 @@ from typing import Any
 from pydantic import StringConstraints
 from pydantic_core import ErrorDetails
 
-from service.domain.fibres import fibre_named
+from service.domain.fibres import EU_LABEL_NAMES, US_LABEL_NAMES, fibre_named, plain_name
 from service.domain.values import SizeName, Slug, SrgbHex
 
 _MAX_SHOWN = 40
 _MAX_TOLD = 400
+_NEAR = 0.7
 _NUMBER = "must be a number written without quotes"
 _WHOLE = "must be a whole number written without quotes"
 _MAPPING = "must be a mapping of names to values"
@@ -120,9 +121,25 @@ _RULES: dict[str, str | Callable[[Mapping[str, Any]], str]] = {
 def _choice(field: str, value: object, expected: str) -> str:
     if not isinstance(value, str):
         return f"must be one of {expected}, not {shown(value)}"
-    if field == "fibre" and (fibre := fibre_named(value)):
-        return f"{shown(value)} is not the generic name used here: write '{fibre}'"
+    if field == "fibre" and (words := _fibre_words(value)):
+        return f"{shown(value)} is {words}"
     close = difflib.get_close_matches(value, re.findall(r"'([^']*)'", expected), n=1)
     if close:
         return f"{shown(value)} is not known here: did you mean '{close[0]}'?"
     return f"{shown(value)} is not known here: it must be one of {expected}"
+
+
+def _fibre_words(written: str) -> str | None:
+    """The generic name for a name of elsewhere, also a misspelt one; None where nothing is near."""
+    if fibre := fibre_named(written):
+        return f"not the generic name used here: write '{fibre}'"
+    elsewhere = {
+        plain_name(name): fibre
+        for names in (US_LABEL_NAMES, EU_LABEL_NAMES)
+        for fibre, written_as in names.items()
+        for name in written_as
+    }
+    near = difflib.get_close_matches(plain_name(written), elsewhere, n=1, cutoff=_NEAR)
+    if not near:
+        return None
+    return f"no generic fibre name known here: did you mean '{fibre_named(near[0])}'?"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from importlib import resources
@@ -176,7 +177,23 @@ def _say_invalid(book: _Book, error: ValidationError) -> None:
     for each in error.errors(include_url=False):
         path = _document_path(book.data, each["loc"])
         if not _follows(book, path, each):
-            book.say(path, plain_words(each))
+            words = plain_words(each)
+            book.say((*path, *_field_meant(book.data, path, words)), words)
+
+
+def _field_meant(data: Plain, path: DocumentPath, words: str) -> tuple[str, ...]:
+    """The first field of the mapping at ``path`` that the words of its fault name, if any."""
+    node: Plain = data
+    for part in path:
+        if isinstance(node, dict):
+            node = node.get(str(part))
+        elif isinstance(node, list) and isinstance(part, int) and part < len(node):
+            node = node[part]
+        else:
+            return ()
+    if not isinstance(node, dict):
+        return ()
+    return next(((name,) for name in re.findall(r"\w+", words) if name in node), ())
 
 
 def _follows(book: _Book, path: DocumentPath, error: ErrorDetails) -> bool:

@@ -1,20 +1,16 @@
-"""Checks of machines and methods: that what is named is there, fits, and is used in a right order.
-
-Whether ``mirrored`` is stated rightly is not asked here: a rule reports that with its reason.
-"""
+"""Checks of methods: that what is named is there, fits, and is used in a right order."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
+from service.catalogue.chain_checks import chain_faults
 from service.catalogue.faults import DocumentPath, PathFaults
+from service.catalogue.machine_checks import Machine
 from service.domain.machines import Plotter, Press, Printer
 from service.domain.media import Medium, PressWindow
 from service.domain.methods import HEATED, Method, Operation, OperationKind
 from service.domain.shop import Catalogue
-
-Machine = Printer | Plotter | Press
 
 _MACHINE_FOR: dict[OperationKind, type[Machine]] = {
     OperationKind.PRINT: Printer,
@@ -30,50 +26,26 @@ _FIXING = frozenset({OperationKind.TACK, OperationKind.PRESS})
 _PREPARING = frozenset({OperationKind.PRINT, OperationKind.CUT, OperationKind.WEED})
 
 
-def machine_faults(catalogue: Catalogue) -> PathFaults:
-    """Machines at stations that are not there, without an ink price, or of no use to any film."""
-    lists: dict[str, tuple[Machine, ...]] = {
-        "printers": catalogue.printers,
-        "plotters": catalogue.plotters,
-        "presses": catalogue.presses,
-    }
-    coolest = min(medium.press.temp_min_c for medium in catalogue.media)
-    for name, machines in lists.items():
-        for index, machine in enumerate(machines):
-            for field, message in _of_machine(catalogue, machine, coolest):
-                yield (name, index, field), message
-
-
-def _of_machine(
-    catalogue: Catalogue, machine: Machine, coolest_c: float
-) -> Iterator[tuple[str, str]]:
-    if machine.station not in catalogue.station_by_id:
-        what = f"machine '{machine.id}' stands at station '{machine.station}'"
-        yield "station", f"{what}, which is not in the catalogue"
-    if isinstance(machine, Printer) and machine.ink_price_per_ml == 0:
-        yield "ink_price_per_ml", f"the price of the ink of '{machine.id}' is missing"
-    if isinstance(machine, Press) and machine.ceiling_c < coolest_c:
-        what = (
-            f"press '{machine.id}' goes up to {machine.ceiling_c:g} C, below the press window of "
-            f"every medium; the lowest begins at {coolest_c:g} C"
-        )
-        yield "ceiling_c", what
-
-
 def method_faults(catalogue: Catalogue) -> PathFaults:
-    """Faults of every operation by itself, then of the order they stand in."""
+    """Faults of every operation by itself, then of their order, then of the method as a whole."""
     for index, method in enumerate(catalogue.methods):
-        for step, operation in enumerate(method.operations):
-            facts = _Facts(catalogue, method, operation, ("methods", index, "operations", step))
-            yield from _station_faults(facts)
-            yield from _machine_kind_faults(facts)
-            if operation.medium is not None and facts.medium is None:
-                what = f"{facts.label} names medium '{operation.medium}'"
-                yield (*facts.path, "medium"), f"{what}, which is not in the catalogue"
-            yield from _width_faults(facts)
-            yield from _ink_faults(facts)
-        yield from _order_faults(catalogue, method, ("methods", index, "operations"))
-        yield from _heat_faults(catalogue, method, ("methods", index, "operations"))
+        path = ("methods", index, "operations")
+        faults = [*_operation_faults(catalogue, method, path)]
+        faults += _order_faults(catalogue, method, path)
+        faults += _heat_faults(catalogue, method, path)
+        yield from faults or chain_faults(catalogue, method, path)
+
+
+def _operation_faults(catalogue: Catalogue, method: Method, path: DocumentPath) -> PathFaults:
+    for step, operation in enumerate(method.operations):
+        facts = _Facts(catalogue, method, operation, (*path, step))
+        yield from _station_faults(facts)
+        yield from _machine_kind_faults(facts)
+        if operation.medium is not None and facts.medium is None:
+            what = f"{facts.label} names medium '{operation.medium}'"
+            yield (*facts.path, "medium"), f"{what}, which is not in the catalogue"
+        yield from _width_faults(facts)
+        yield from _ink_faults(facts)
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cached_property
+from hashlib import sha256
 from typing import Annotated
 
 from pydantic import Field
@@ -69,6 +71,11 @@ class ArtworkMeasures(Frozen):
     shapes: ShapeMeasures | None = None
     photo_like: bool | None = None
     background_srgb: SrgbHex | None = None
+
+    @cached_property
+    def key(self) -> str:
+        """The same for equal measures, and quick to compare: what is remembered of an artwork."""
+        return sha256(self.model_dump_json().encode()).hexdigest()
 
     def height_mm_at(self, width_mm: float) -> float:
         """Height in mm of the ink box when it is printed ``width_mm`` wide."""

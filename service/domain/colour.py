@@ -1,19 +1,22 @@
-"""Colour: sRGB, CIELAB and the colour difference CIEDE2000.
+"""Colour: sRGB, linear BT.2020, CIELAB and the colour difference CIEDE2000.
 
-sRGB follows IEC 61966-2-1; white points (2 degree observer) and CIELAB follow CIE 15 and
-ISO/CIE 11664-4; CIEDE2000 follows ISO/CIE 11664-6. Where the white is not that of sRGB (D65), the
-colour is adapted by the Bradford transform, as ICC profiles do. CIELAB is D50 unless said
-otherwise, because D50 with 2 degrees is what print is measured in (ISO 13655).
+sRGB follows IEC 61966-2-1, BT.2020 the Recommendation ITU-R of that name; white points (2 degree
+observer) and CIELAB follow CIE 15 and ISO/CIE 11664-4; CIEDE2000 follows ISO/CIE 11664-6. Where the
+white is not that of sRGB and BT.2020 (D65), the colour is adapted by the Bradford transform, as ICC
+profiles do. CIELAB is D50 unless said otherwise, because D50 with 2 degrees is what print is
+measured in (ISO 13655).
 
 Arrays hold the three components of a colour in their last axis. sRGB arrays are whole numbers 0 to
-255 or floats 0 to 1; CIELAB arrays are floats L* 0 to 100, a*, b*; XYZ arrays are floats with Y = 1
-for the white.
+255 or floats 0 to 1; linear arrays are floats, 0 to 1 within the gamut, that add and multiply as
+light does; CIELAB arrays are floats L* 0 to 100, a*, b*; XYZ arrays are floats with Y = 1 for the
+white.
 """
 
 from __future__ import annotations
 
 import math
 import re
+from collections.abc import Callable
 from enum import Enum
 from functools import lru_cache
 from typing import Any, Final, NamedTuple, overload
@@ -42,6 +45,9 @@ class WhitePoint(Enum):
 SRGB_PRIMARIES: Final = ((0.64, 0.33), (0.30, 0.60), (0.15, 0.06))
 """Chromaticities x, y of red, green and blue (IEC 61966-2-1)."""
 
+BT2020_PRIMARIES: Final = ((0.708, 0.292), (0.170, 0.797), (0.131, 0.046))
+"""Chromaticities x, y of red, green and blue (Recommendation ITU-R BT.2020), with the white D65."""
+
 LAB_EPSILON: Final = 216 / 24389
 LAB_KAPPA: Final = 24389 / 27
 """Constants of CIELAB (CIE 15; ISO/CIE 11664-4)."""
@@ -49,6 +55,7 @@ LAB_KAPPA: Final = 24389 / 27
 _BRADFORD: Final = np.array(
     [[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]]
 )
+_WHITES: Final = {white: np.array(white.value) for white in WhitePoint}
 _HEX = re.compile(r"#([0-9a-fA-F]{2})([0-9a-fA-F]{2})([0-9a-fA-F]{2})")
 
 
@@ -79,7 +86,7 @@ def srgb_from_linear(linear: ArrayLike) -> FloatArray:
 
     Light outside 0 to 1 is cut off at the edge of the gamut.
     """
-    light = np.clip(np.asarray(linear, dtype=np.float64), 0.0, 1.0)
+    light = np.asarray(linear, dtype=np.float64).clip(0.0, 1.0)
     code: FloatArray = np.where(
         light <= 0.0031308, light * 12.92, 1.055 * light ** (1 / 2.4) - 0.055
     )
@@ -107,34 +114,51 @@ def adaptation_matrix(source: WhitePoint, target: WhitePoint) -> FloatArray:
 @lru_cache
 def srgb_to_xyz_matrix(white: WhitePoint) -> FloatArray:
     """The 3 x 3 matrix, read-only, from linear sRGB to XYZ adapted to ``white``."""
-    matrix = adaptation_matrix(WhitePoint.D65, white) @ rgb_to_xyz_matrix(SRGB_PRIMARIES)
-    matrix.setflags(write=False)
-    return matrix
+    return _read_only(adaptation_matrix(WhitePoint.D65, white) @ rgb_to_xyz_matrix(SRGB_PRIMARIES))
 
 
 @lru_cache
-def _xyz_to_srgb_matrix(white: WhitePoint) -> FloatArray:
-    matrix = np.asarray(np.linalg.inv(srgb_to_xyz_matrix(white)), dtype=np.float64)
-    matrix.setflags(write=False)
-    return matrix
+def bt2020_to_xyz_matrix(white: WhitePoint) -> FloatArray:
+    """The 3 x 3 matrix, read-only, from linear BT.2020 to XYZ adapted to ``white``."""
+    matrix = adaptation_matrix(WhitePoint.D65, white) @ rgb_to_xyz_matrix(BT2020_PRIMARIES)
+    return _read_only(matrix)
+
+
+@lru_cache
+def _inverse(matrix_of: Callable[[WhitePoint], FloatArray], white: WhitePoint) -> FloatArray:
+    return _read_only(np.linalg.inv(matrix_of(white)))
+
+
+def _read_only(matrix: ArrayLike) -> FloatArray:
+    """As an array that cannot be changed: those that are cached are shared."""
+    array = np.array(matrix, dtype=np.float64)
+    array.setflags(write=False)
+    return array
 
 
 def lab_from_xyz(xyz: ArrayLike, white: WhitePoint = WhitePoint.D50) -> FloatArray:
     """CIELAB (..., 3) of XYZ (..., 3) relative to ``white`` (CIE 15)."""
-    ratio = _triples(xyz) / white.value
+    ratio = _triples(xyz) / _WHITES[white]
     f = np.where(ratio > LAB_EPSILON, np.cbrt(ratio), (LAB_KAPPA * ratio + 16) / 116)
-    fx, fy, fz = np.moveaxis(f, -1, 0)
-    return np.stack([116 * fy - 16, 500 * (fx - fy), 200 * (fy - fz)], axis=-1)
+    fy = f[..., 1]
+    lab: FloatArray = np.empty(f.shape)
+    lab[..., 0] = 116 * fy - 16
+    lab[..., 1] = 500 * (f[..., 0] - fy)
+    lab[..., 2] = 200 * (fy - f[..., 2])
+    return lab
 
 
 def xyz_from_lab(lab: ArrayLike, white: WhitePoint = WhitePoint.D50) -> FloatArray:
     """XYZ (..., 3) of CIELAB (..., 3): the inverse of :func:`lab_from_xyz`."""
-    lightness, a, b = np.moveaxis(_triples(lab), -1, 0)
-    fy = (lightness + 16) / 116
-    f = np.stack([fy + a / 500, fy, fy - b / 200], axis=-1)
-    cubed = f**3
+    triples = _triples(lab)
+    fy = (triples[..., 0] + 16) / 116
+    f = np.empty(triples.shape)
+    f[..., 0] = fy + triples[..., 1] / 500
+    f[..., 1] = fy
+    f[..., 2] = fy - triples[..., 2] / 200
+    cubed = f * f * f
     ratio = np.where(cubed > LAB_EPSILON, cubed, (116 * f - 16) / LAB_KAPPA)
-    xyz: FloatArray = ratio * white.value
+    xyz: FloatArray = ratio * _WHITES[white]
     return xyz
 
 
@@ -145,7 +169,31 @@ def lab_from_srgb(srgb: ArrayLike, white: WhitePoint = WhitePoint.D50) -> FloatA
 
 def srgb_from_lab(lab: ArrayLike, white: WhitePoint = WhitePoint.D50) -> FloatArray:
     """The sRGB (..., 3), 0 to 1, of CIELAB (..., 3), each channel cut off at the gamut's edge."""
-    return srgb_from_linear(xyz_from_lab(lab, white) @ _xyz_to_srgb_matrix(white).T)
+    return srgb_from_linear(xyz_from_lab(lab, white) @ _inverse(srgb_to_xyz_matrix, white).T)
+
+
+def bt2020_from_srgb(srgb: ArrayLike) -> FloatArray:
+    """Linear BT.2020 (..., 3), 0 to 1, of sRGB (..., 3): sRGB lies wholly inside it."""
+    xyz = linear_from_srgb(_triples(srgb)) @ srgb_to_xyz_matrix(WhitePoint.D65).T
+    linear: FloatArray = xyz @ _inverse(bt2020_to_xyz_matrix, WhitePoint.D65).T
+    return linear.clip(0.0, 1.0)
+
+
+def srgb_from_bt2020(linear: ArrayLike) -> FloatArray:
+    """The sRGB (..., 3), 0 to 1, of linear BT.2020, each channel cut off at the gamut's edge."""
+    xyz = _triples(linear) @ bt2020_to_xyz_matrix(WhitePoint.D65).T
+    return srgb_from_linear(xyz @ _inverse(srgb_to_xyz_matrix, WhitePoint.D65).T)
+
+
+def bt2020_from_lab(lab: ArrayLike, white: WhitePoint = WhitePoint.D50) -> FloatArray:
+    """Linear BT.2020 (..., 3) of CIELAB (..., 3); below 0 or above 1 where out of its gamut."""
+    linear: FloatArray = xyz_from_lab(lab, white) @ _inverse(bt2020_to_xyz_matrix, white).T
+    return linear
+
+
+def lab_from_bt2020(linear: ArrayLike, white: WhitePoint = WhitePoint.D50) -> FloatArray:
+    """CIELAB (..., 3) of linear BT.2020 (..., 3): the inverse of :func:`bt2020_from_lab`."""
+    return lab_from_xyz(_triples(linear) @ bt2020_to_xyz_matrix(white).T, white)
 
 
 @lru_cache(maxsize=4096)

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from service.domain.chain import Chain, walk
 from service.domain.colour import Lab, lab_from_srgb_hex
 from service.domain.garments import Garment, stocked_garment
+from service.domain.memo import Memo
 from service.domain.shop import Catalogue
+
+MEMO_CAPACITY = 30_000
+"""Results remembered for each version; about 2 kB each."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,7 +20,9 @@ class CompiledCatalogue:
     """The catalogue with every method walked and every blank in every colour made a garment.
 
     ``garments`` is keyed by blank id and colour id, ``film_labs`` by medium id and film colour id;
-    ``film_lab_rows`` holds each medium's colours in its own order.
+    ``film_lab_rows`` holds each medium's colours in its own order. ``memo`` remembers what was
+    worked out from this version, ``tables`` its table of choices; a changed copy begins with
+    neither.
     """
 
     version: str
@@ -25,6 +31,8 @@ class CompiledCatalogue:
     garments: Mapping[tuple[str, str], Garment]
     film_labs: Mapping[tuple[str, str], Lab]
     film_lab_rows: Mapping[str, tuple[Lab, ...]]
+    memo: Memo = field(init=False, repr=False, default_factory=lambda: Memo(MEMO_CAPACITY))
+    tables: Memo = field(init=False, repr=False, default_factory=lambda: Memo(4))
 
 
 def compile_catalogue(catalogue: Catalogue, version: str) -> CompiledCatalogue:

@@ -1,17 +1,15 @@
 """Minimal conflicts and minimal repairs of a set of wishes, over an enumerated domain.
 
-A domain is a list of combinations, each one bit of a mask. ``feasible`` has the bits of the
-combinations that work; ``agrees[i]`` those that grant wish ``i``. A set of wishes conflicts when
-no feasible combination grants them all. The minimal conflicts and the minimal repairs (the wishes
-to give up) are each other's minimal hitting sets: R. Reiter, Artificial Intelligence 32, 1987
-(from memory).
+Of each combination that works only one thing matters here: which of the wishes it grants. A set of
+wishes conflicts when no working combination grants them all. The minimal conflicts and the minimal
+repairs (the wishes to give up) are each other's minimal hitting sets: R. Reiter, Artificial
+Intelligence 32, 1987 (from memory).
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from itertools import combinations
 
 MAX_WISHES = 12
 """The subset lattice is walked whole, so wishes are few."""
@@ -29,33 +27,62 @@ class ConflictReport:
     repairs: tuple[frozenset[int], ...]
 
 
-def explain_conflicts(feasible: int, agrees: Sequence[int]) -> ConflictReport:
-    """All minimal conflicts and all minimal repairs, smallest first.
+def explain_granted(granted: Iterable[int], count: int) -> ConflictReport:
+    """All minimal conflicts and all minimal repairs among ``count`` wishes, smallest first.
 
-    ``feasible`` and each of ``agrees`` are bit masks over the same combinations. Raises
-    ``ValueError`` beyond ``MAX_WISHES`` wishes.
+    ``granted`` holds, for each working combination, the wishes it grants as bits; repeats and any
+    order do no harm. Raises ``ValueError`` beyond ``MAX_WISHES`` wishes.
     """
-    count = len(agrees)
     if count > MAX_WISHES:
         raise ValueError(f"{count} wishes, at most {MAX_WISHES} can be explained")
-    if feasible == 0:
+    every = (1 << count) - 1
+    patterns = sorted(set(granted), key=lambda pattern: -pattern.bit_count())
+    if not patterns:
         return ConflictReport((frozenset(),), ())
-    conflicts: list[frozenset[int]] = []
-    granted: list[frozenset[int]] = []
-    remaining = {frozenset[int](): feasible}
-    for size in range(1, count + 1):
-        for subset in map(frozenset, combinations(range(count), size)):
-            if any(conflict <= subset for conflict in conflicts):
-                continue
-            last = max(subset)
-            mask = remaining[subset - {last}] & agrees[last]
-            if mask:
-                remaining[subset] = mask
-            else:
-                conflicts.append(subset)
-    for subset in sorted(remaining, key=len, reverse=True):
-        if not any(subset < larger for larger in granted):
-            granted.append(subset)
-    every = frozenset(range(count))
-    repairs = tuple(every - subset for subset in granted if subset != every)
-    return ConflictReport(tuple(conflicts), repairs)
+    largest: list[int] = []
+    for pattern in patterns:
+        if not any(pattern & ~larger == 0 for larger in largest):
+            largest.append(pattern)
+    conflicts: list[int] = []
+    for subset in _by_size(count):
+        if any(conflict & ~subset == 0 for conflict in conflicts):
+            continue
+        if all(subset & ~pattern for pattern in largest):
+            conflicts.append(subset)
+    repairs = [every & ~pattern for pattern in largest if pattern != every]
+    return ConflictReport(
+        tuple(_indexes(conflict) for conflict in conflicts),
+        tuple(_indexes(repair) for repair in repairs),
+    )
+
+
+def explain_conflicts(feasible: int, agrees: Sequence[int]) -> ConflictReport:
+    """The same of bit masks over combinations: those that work, and those granting each wish."""
+    granted: set[int] = set()
+    for row in range(feasible.bit_length()):
+        if feasible >> row & 1:
+            granted.add(sum((mask >> row & 1) << wish for wish, mask in enumerate(agrees)))
+    return explain_granted(granted, len(agrees))
+
+
+_SUBSETS: dict[int, tuple[int, ...]] = {}
+
+
+def _by_size(count: int) -> tuple[int, ...]:
+    """All non-empty subsets of so many wishes as bits, smaller ones first."""
+    known = _SUBSETS.get(count)
+    if known is None:
+        subsets = range(1, 1 << count)
+        known = tuple(
+            sorted(subsets, key=lambda subset: (subset.bit_count(), _indexes_key(subset)))
+        )
+        _SUBSETS[count] = known
+    return known
+
+
+def _indexes_key(subset: int) -> tuple[int, ...]:
+    return tuple(sorted(_indexes(subset)))
+
+
+def _indexes(subset: int) -> frozenset[int]:
+    return frozenset(index for index in range(subset.bit_length()) if subset >> index & 1)

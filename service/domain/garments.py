@@ -39,7 +39,7 @@ class Garment:
     """Cloth, colour, sizes and placements of one garment.
 
     ``face`` is the fibre content of the decorated face. ``blank_id`` and ``colour_id`` are None
-    when the customer supplies the garment.
+    when the customer supplies the garment; then ``description`` holds all it was described by.
     """
 
     name: str
@@ -56,6 +56,17 @@ class Garment:
     placements: Mapping[str, Placement]
     blank_id: str | None = None
     colour_id: str | None = None
+    description: str = ""
+
+    @property
+    def cloth_key(self) -> str:
+        """The same for garments alike in all but colour."""
+        return self.blank_id or self.description
+
+    @property
+    def key(self) -> tuple[str, str]:
+        """The same for garments alike in all, colour and sizes too."""
+        return self.cloth_key, self.colour_id or self.srgb
 
     @property
     def supplied(self) -> bool:
@@ -108,6 +119,7 @@ def supplied_garment(
             placement.id: _scaled(placement, described.half_chest_mm, sizes)
             for placement in placements
         },
+        description=f"{described.model_dump_json()} {sizes}",
     )
 
 

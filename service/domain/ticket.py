@@ -15,7 +15,7 @@ from service.domain.methods import Cover, Operation, OperationKind
 from service.domain.recipe import StrikeSettings, fahrenheit
 from service.domain.shop import Catalogue
 from service.domain.values import Frozen
-from service.domain.verdict import DecorationVerdict, MethodVerdict
+from service.domain.verdict import DecorationVerdict, MethodVerdict, pressing_order
 from service.domain.wishes import Line
 from service.domain.work import ONCE_PER_LINE
 
@@ -116,9 +116,16 @@ def write_ticket(
             TicketMaterial(medium=id_, name=catalogue.medium_by_id[id_].name, length_mm=length)
             for id_, length in lengths_mm.items()
         ),
-        steps=tuple(_numbered(_steps(catalogue, line, verdicts))),
+        steps=tuple(_numbered(_steps(catalogue, line, _in_pressing_order(compiled, verdicts)))),
         cautions=(*GENERAL_CAUTIONS, *_cautions(catalogue, line, verdicts)),
     )
+
+
+def _in_pressing_order(
+    compiled: CompiledCatalogue, verdicts: Sequence[DecorationVerdict]
+) -> list[DecorationVerdict]:
+    chains = [compiled.chains[_chosen(verdict).method_id] for verdict in verdicts]
+    return [verdicts[index] for index in pressing_order(chains)]
 
 
 def _chosen(verdict: DecorationVerdict) -> MethodVerdict:

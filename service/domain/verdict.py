@@ -1,95 +1,151 @@
-"""The verdict: every rule over one decoration by one method, and the best of several methods."""
+"""The verdict: every rule over one decoration by one method, and the best of several methods.
+
+What was worked out is remembered with the compiled catalogue, by exactly what it depends on: a
+rule's readings by the choices it reads, a verdict by all of them.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cached_property
 
 from service.domain.chain import Chain
 from service.domain.colour import Lab, delta_e_2000_pair, lab_from_srgb_hex
 from service.domain.compiled import CompiledCatalogue
+from service.domain.garments import Garment
+from service.domain.look import Look, predict, surface_of
 from service.domain.media import FilmColour, Medium
-from service.domain.look import predict, surface_of
+from service.domain.memo import Memo
+from service.domain.ranking import TradeOff, profile_of, rank, trade_offs
 from service.domain.recipe import StrikeSettings, strike_settings
-from service.domain.rules import RULES, Facts, Finding, Rule, Severity
-from service.domain.wishes import Decoration, Line
+from service.domain.rules import RULES, Facts, Finding, Neighbour, Rule, Severity
+from service.domain.wishes import Choice, Decoration, Line
+
+_GRAVITY = {severity: index for index, severity in enumerate(Severity)}
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, eq=False)
 class MethodVerdict:
     """What all rules say of one decoration by one method.
 
     ``findings`` holds every reading of every rule, the passing ones too; ``settings`` the press
-    settings by strike.
+    settings by strike; ``look`` what it will look like.
     """
 
     method_id: str
     findings: tuple[Finding, ...]
     settings: tuple[StrikeSettings, ...]
     film_colours: dict[str, FilmColour]
+    look: Look
 
-    @property
+    @cached_property
     def works(self) -> bool:
         """True when no rule blocks."""
         return all(finding.severity is not Severity.BLOCKS for finding in self.findings)
 
+    def count(self, severity: Severity) -> int:
+        """How many findings are of that severity."""
+        return sum(finding.reading.severity is severity for finding in self.findings)
+
     def at_least(self, severity: Severity) -> tuple[Finding, ...]:
         """Findings of that severity or graver, gravest first and then in the rules' order."""
-        order = list(Severity)
-        kept = [f for f in self.findings if order.index(f.severity) >= order.index(severity)]
-        return tuple(sorted(kept, key=lambda f: -order.index(f.severity)))
+        least = _GRAVITY[severity]
+        kept = [f for f in self.findings if _GRAVITY[f.reading.severity] >= least]
+        return tuple(sorted(kept, key=lambda f: -_GRAVITY[f.reading.severity]))
 
 
 @dataclass(frozen=True, slots=True)
 class DecorationVerdict:
-    """Verdicts of the methods asked for; ``chosen`` is the best working one, or None."""
+    """Verdicts of the methods asked for, best first; ``chosen`` is the best that works, or None.
+
+    ``trade_offs`` says of each method that works what speaks for and against it.
+    """
 
     decoration: Decoration
     candidates: tuple[MethodVerdict, ...]
     chosen: MethodVerdict | None
+    trade_offs: Mapping[str, tuple[TradeOff, ...]]
 
 
-def facts_for(
-    compiled: CompiledCatalogue, line: Line, decoration: Decoration, method_id: str
-) -> Facts:
-    """Gather what the rules read; the method must be one of the catalogue's."""
-    chain = compiled.chains[method_id]
-    colours = {layer.id: _film_colour(layer, decoration, chain, compiled) for layer in chain.layers}
-    labs = {id_: compiled.film_labs[id_, colour.id] for id_, colour in colours.items()}
-    policy = compiled.catalogue.policy
-    garment = line.garment
-    return Facts(
-        catalogue=compiled.catalogue,
-        line=line,
-        decoration=decoration,
-        chain=chain,
-        film_colours=colours,
-        film_labs=labs,
-        settings=strike_settings(chain, garment, labs, policy),
-        see=lambda: predict(
-            decoration.artwork.palette, surface_of(chain, garment, labs, policy), policy
-        ),
-    )
+def film_colours_of(
+    compiled: CompiledCatalogue, decoration: Decoration, chain: Chain
+) -> dict[str, FilmColour]:
+    """The colour of each film of the chain: as asked, or what suits the artwork best.
+
+    A film that takes dye is chosen light; the first film that is cut takes the artwork's largest
+    colour, the next the second.
+    """
+    dyed = [transfer.target for transfer in chain.dye]
+    return {
+        layer.id: _film_colour(compiled, decoration, layer, index, under_dye=layer in dyed)
+        for index, layer in enumerate(chain.layers)
+    }
 
 
 def _film_colour(
-    medium: Medium, decoration: Decoration, chain: Chain, compiled: CompiledCatalogue
+    compiled: CompiledCatalogue,
+    decoration: Decoration,
+    medium: Medium,
+    index: int,
+    *,
+    under_dye: bool,
 ) -> FilmColour:
-    """The colour asked for if the film has it; under dye the lightest; else the nearest."""
     for colour in medium.colours:
         if colour.id == decoration.film_colour_id:
             return colour
     labs = compiled.film_lab_rows[medium.id]
-    if any(transfer.target == medium for transfer in chain.dye):
-        return medium.colours[max(range(len(labs)), key=lambda index: labs[index].lightness)]
-    return medium.colours[_nearest(labs, decoration.artwork.palette[0].srgb)]
+    if len(labs) == 1:
+        return medium.colours[0]
+    if under_dye:
+        return medium.colours[max(range(len(labs)), key=lambda at: labs[at].lightness)]
+    palette = decoration.artwork.palette
+    srgb = palette[min(index, len(palette) - 1)].srgb
+    return medium.colours[
+        compiled.memo.get(("nearest", medium.id, srgb), lambda: (_nearest(labs, srgb),))[0]
+    ]
 
 
-@lru_cache(maxsize=8_192)
 def _nearest(labs: tuple[Lab, ...], srgb: str) -> int:
     wanted = lab_from_srgb_hex(srgb)
     return min(range(len(labs)), key=lambda index: delta_e_2000_pair(labs[index], wanted))
+
+
+def facts_for(
+    compiled: CompiledCatalogue,
+    line: Line,
+    decoration: Decoration,
+    method_id: str,
+    neighbours: tuple[Neighbour, ...] = (),
+) -> Facts:
+    """Gather what the rules read; the method must be one of the catalogue's."""
+    chain = compiled.chains[method_id]
+    colours = film_colours_of(compiled, decoration, chain)
+    labs = {id_: compiled.film_labs[id_, colour.id] for id_, colour in colours.items()}
+    policy = compiled.catalogue.policy
+    garment = line.garment
+    films = tuple(colour.id for colour in colours.values())
+    memo = compiled.memo if _memorable(compiled, garment) else Memo(8)
+    settings = memo.get(
+        ("settings", method_id, garment.key, films),
+        lambda: strike_settings(chain, garment, labs, policy),
+    )
+
+    def see() -> Look:
+        surface = surface_of(chain, garment, labs, policy)
+        palette = decoration.artwork.palette
+        return memo.get(
+            ("look", decoration.artwork.key, surface), lambda: predict(palette, surface, policy)
+        )
+
+    return Facts(
+        compiled.catalogue, line, decoration, chain, colours, labs, settings, see, neighbours
+    )
+
+
+def _memorable(compiled: CompiledCatalogue, garment: Garment) -> bool:
+    """Whether the garment's key stands for it: the catalogue's own, or one described in full."""
+    return garment.supplied or compiled.garments.get(garment.key) is garment
 
 
 def judge(
@@ -98,33 +154,234 @@ def judge(
     decoration: Decoration,
     method_id: str,
     rules: Sequence[Rule] = RULES,
+    neighbours: tuple[Neighbour, ...] = (),
 ) -> MethodVerdict:
-    """Run every rule on one decoration by one method."""
-    facts = facts_for(compiled, line, decoration, method_id)
-    findings = tuple(Finding(rule, reading) for rule in rules for reading in rule.evaluate(facts))
-    return MethodVerdict(method_id, findings, facts.settings, facts.film_colours)
+    """Run every rule on one decoration by one method.
+
+    ``neighbours`` are the line's other decorations with the chains they are made by.
+    """
+    if rules is not RULES or not _memorable(compiled, line.garment):
+        facts = facts_for(compiled, line, decoration, method_id, neighbours)
+        findings = [Finding(rule, reading) for rule in rules for reading in rule.evaluate(facts)]
+        return _verdict(facts, findings)
+    values = _values(line, decoration, neighbours)
+    return compiled.memo.get(
+        ("verdict", method_id, *values.values()),
+        lambda: _judge(compiled, line, decoration, method_id, neighbours, values),
+    )
+
+
+def _judge(
+    compiled: CompiledCatalogue,
+    line: Line,
+    decoration: Decoration,
+    method_id: str,
+    neighbours: tuple[Neighbour, ...],
+    values: Mapping[Choice, Hashable],
+) -> MethodVerdict:
+    """The same, each group of rules that read the same choices run once for what they read."""
+    facts = facts_for(compiled, line, decoration, method_id, neighbours)
+    groups = compiled.memo.get(("groups", method_id), lambda: _groups(facts.chain))
+    placed: list[tuple[int, Finding]] = []
+    for number, (reads, rules) in enumerate(groups):
+        key = ("findings", method_id, number, *[values[choice] for choice in reads])
+        placed += compiled.memo.get(key, lambda rules=rules: _placed(rules, facts))  # type: ignore[misc]
+    placed.sort(key=lambda pair: pair[0])
+    return _verdict(facts, [finding for _, finding in placed])
+
+
+_Group = tuple[tuple[Choice, ...], tuple[tuple[int, Rule], ...]]
+
+
+def _groups(chain: Chain) -> tuple[_Group, ...]:
+    """The rules by what they read of this chain's decorations, each with its place in RULES."""
+    groups: dict[tuple[Choice, ...], list[tuple[int, Rule]]] = {}
+    for index, rule in enumerate(RULES):
+        reads = rule.reads_for(chain)
+        groups.setdefault(tuple(choice for choice in _MEMORABLE if choice in reads), []).append(
+            (index, rule)
+        )
+    return tuple((reads, tuple(rules)) for reads, rules in groups.items())
+
+
+def _placed(rules: tuple[tuple[int, Rule], ...], facts: Facts) -> tuple[tuple[int, Finding], ...]:
+    return tuple(
+        (index, Finding(rule, reading)) for index, rule in rules for reading in rule.evaluate(facts)
+    )
+
+
+def _verdict(facts: Facts, findings: Sequence[Finding]) -> MethodVerdict:
+    return MethodVerdict(
+        facts.chain.method.id,
+        tuple(findings),
+        facts.settings,
+        dict(facts.film_colours),
+        facts.look,
+    )
+
+
+_MEMORABLE = tuple(choice for choice in Choice if choice is not Choice.METHOD)
+
+
+def _values(
+    line: Line, decoration: Decoration, neighbours: tuple[Neighbour, ...]
+) -> dict[Choice, Hashable]:
+    """What stands for each choice when results are remembered; the method stands apart."""
+    garment = line.garment
+    others = [(garment.key, *_of_neighbour(neighbour)) for neighbour in neighbours]
+    return {
+        Choice.BLANK: garment.cloth_key,
+        Choice.COLOUR: garment.key,
+        Choice.PLACEMENT: decoration.placement_id,
+        Choice.WIDTH: decoration.width_mm,
+        Choice.SIZES: tuple(line.pieces_by_size),
+        Choice.ARTWORK: (decoration.artwork.key, decoration.rights_declared),
+        Choice.FILM_COLOUR: decoration.film_colour_id,
+        Choice.CONSENTS: decoration.consents,
+        Choice.OTHER_DECORATIONS: tuple(others),
+    }
+
+
+def _of_neighbour(neighbour: Neighbour) -> tuple[Hashable, ...]:
+    other = neighbour.decoration
+    return (
+        neighbour.earlier,
+        neighbour.chain.method.id,
+        other.placement_id,
+        other.artwork.key,
+        other.width_mm,
+        other.film_colour_id,
+        other.consents,
+    )
 
 
 def judge_decoration(
-    compiled: CompiledCatalogue, line: Line, decoration: Decoration
+    compiled: CompiledCatalogue,
+    line: Line,
+    decoration: Decoration,
+    neighbours: tuple[Neighbour, ...] = (),
 ) -> DecorationVerdict:
     """Judge the method asked for, or every method when any will do.
 
-    Of several working methods the one with fewest warnings, then fewest operations, is chosen;
-    ties keep the catalogue's order.
+    Working methods come first, in the order of the shop's policy
+    (:mod:`service.domain.ranking`); then those that do not work, fewest refusals first.
     """
-    asked = decoration.method_id
-    method_ids = [asked] if asked else [method.id for method in compiled.catalogue.methods]
-    verdicts = [judge(compiled, line, decoration, method_id) for method_id in method_ids]
-    ranked = sorted(verdicts, key=lambda verdict: _rank(compiled, verdict))
-    chosen = next((verdict for verdict in ranked if verdict.works), None)
-    return DecorationVerdict(decoration, tuple(ranked), chosen)
+
+    def ranked() -> _Ranked:
+        asked = decoration.method_id
+        method_ids = [asked] if asked else list(compiled.chains)
+        return _ranked(
+            compiled,
+            line,
+            decoration,
+            [judge(compiled, line, decoration, id_, RULES, neighbours) for id_ in method_ids],
+        )
+
+    if _memorable(compiled, line.garment):
+        values = _values(line, decoration, neighbours)
+        key = ("ranked", decoration.method_id, line.pieces, *values.values())
+        candidates, said = compiled.memo.get(key, ranked)
+    else:
+        candidates, said = ranked()
+    chosen = candidates[0] if candidates[0].works else None
+    return DecorationVerdict(decoration, candidates, chosen, said)
 
 
-def _rank(compiled: CompiledCatalogue, verdict: MethodVerdict) -> tuple[bool, int, int]:
-    warnings = len(verdict.at_least(Severity.WARNS))
-    operations = len(compiled.catalogue.method_by_id[verdict.method_id].operations)
-    return not verdict.works, warnings, operations
+_Ranked = tuple[tuple[MethodVerdict, ...], Mapping[str, tuple[TradeOff, ...]]]
+
+
+def _ranked(
+    compiled: CompiledCatalogue,
+    line: Line,
+    decoration: Decoration,
+    verdicts: Sequence[MethodVerdict],
+) -> _Ranked:
+    """The verdicts in their order, and what speaks for each that works."""
+    working = {verdict.method_id: verdict for verdict in verdicts if verdict.works}
+    profiles = [
+        profile_of(compiled, line, decoration, id_, verdict.look, verdict.count(Severity.WARNS))
+        for id_, verdict in working.items()
+    ]
+    best_first = rank(profiles, compiled.catalogue.policy.ranking)
+    refused = [verdict for verdict in verdicts if not verdict.works]
+    refused.sort(key=lambda verdict: verdict.count(Severity.BLOCKS))
+    return (
+        (*[working[profile.method_id] for profile in best_first], *refused),
+        {profile.method_id: trade_offs(profile, profiles) for profile in profiles},
+    )
+
+
+def judge_line(compiled: CompiledCatalogue, line: Line) -> tuple[DecorationVerdict, ...]:
+    """Judge every decoration of the line, each beside the others.
+
+    Each is first judged alone; then beside the methods the others would be made by, in turn, until
+    nothing changes or as often as there are decorations. What is chosen in the end has been judged
+    beside exactly what is chosen for the others: a choice that only worked beside another is not
+    kept.
+    """
+    verdicts = [judge_decoration(compiled, line, one) for one in line.decorations]
+    if len(verdicts) == 1:
+        return tuple(verdicts)
+    for _ in line.decorations:
+        before = [_method_of(verdict) for verdict in verdicts]
+        for index, decoration in enumerate(line.decorations):
+            beside = neighbours_of(compiled, line, verdicts, index)
+            verdicts[index] = judge_decoration(compiled, line, decoration, beside)
+        if [_method_of(verdict) for verdict in verdicts] == before:
+            return tuple(verdicts)
+    return tuple(
+        replace(
+            verdict,
+            chosen=verdict.chosen
+            and _if_works(
+                judge(
+                    compiled,
+                    line,
+                    verdict.decoration,
+                    verdict.chosen.method_id,
+                    RULES,
+                    neighbours_of(compiled, line, verdicts, index),
+                )
+            ),
+        )
+        for index, verdict in enumerate(verdicts)
+    )
+
+
+def _if_works(verdict: MethodVerdict) -> MethodVerdict | None:
+    return verdict if verdict.works else None
+
+
+def _method_of(verdict: DecorationVerdict) -> str | None:
+    """The method it is or would be made by: the chosen one, else the one asked for."""
+    return verdict.chosen.method_id if verdict.chosen else verdict.decoration.method_id
+
+
+def neighbours_of(
+    compiled: CompiledCatalogue, line: Line, verdicts: Sequence[DecorationVerdict], index: int
+) -> tuple[Neighbour, ...]:
+    """The other decorations of the line with the methods they are or would be made by."""
+    chains = [compiled.chains.get(_method_of(verdict) or "") for verdict in verdicts]
+    order = pressing_order(chains)
+    place = order.index(index)
+    neighbours = []
+    for other, chain in enumerate(chains):
+        if other != index and chain is not None:
+            facts = facts_for(compiled, line, verdicts[other].decoration, chain.method.id)
+            earlier = order.index(other) < place
+            neighbours.append(Neighbour(facts.decoration, chain, facts.settings, earlier))
+    return tuple(neighbours)
+
+
+def pressing_order(chains: Sequence[Chain | None]) -> list[int]:
+    """The order in which a garment's decorations are made, as indexes.
+
+    Dye goes last, for any later heat moves it again; otherwise the customer's order stands.
+    Common practice, no source.
+    """
+    return sorted(
+        range(len(chains)), key=lambda index: bool((chain := chains[index]) and chain.dye)
+    )
 
 
 def with_method(decoration: Decoration, method_id: str) -> Decoration:

@@ -1,35 +1,69 @@
 """Why a decoration is refused, as the customer's own choices, and the nearest that works.
 
-The shop's blanks, colours and methods, the width (as asked, or as large as fits) and the consents
-are laid out as one table of combinations. Each rule is run once for each combination of the
-choices it reads, so the table costs far less than checking every row.
+All the shop's combinations are at hand as the rules that block each (:mod:`choice_table`). Seen
+beside the wish, each combination that works grants some of the customer's choices; from these the
+smallest conflicts and the smallest repairs follow exactly.
+
+The width is as asked or, where the rules leave a range, the nearest within it. The sizes are as
+asked or those of them that work; if none does, the nearest that does.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Hashable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from itertools import product
+from functools import cached_property
+from itertools import combinations
 
+import numpy as np
+from numpy.typing import NDArray
+
+from service.domain.choice_table import (
+    ALL_CONSENTS,
+    Bits,
+    ChoiceTable,
+    Flags,
+    Floats,
+    Wish,
+    smallest_cover,
+    table_of,
+)
 from service.domain.compiled import CompiledCatalogue
-from service.domain.conflicts import explain_conflicts
+from service.domain.conflicts import explain_granted
+from service.domain.fit import Fit
 from service.domain.garments import Garment
-from service.domain.rules import RULES, Facts, Rule, Severity
-from service.domain.verdict import MethodVerdict, facts_for, judge
+from service.domain.indication import indicative_piece_cost, rates_of
+from service.domain.rules import Neighbour
+from service.domain.verdict import MethodVerdict, judge, judge_line
 from service.domain.wishes import Choice, Consent, Decoration, Line
 
-ORDER = (Choice.METHOD, Choice.COLOUR, Choice.BLANK, Choice.WIDTH, Choice.CONSENTS)
+ORDER = (
+    Choice.METHOD,
+    Choice.FILM_COLOUR,
+    Choice.COLOUR,
+    Choice.BLANK,
+    Choice.WIDTH,
+    Choice.PLACEMENT,
+    Choice.SIZES,
+    Choice.CONSENTS,
+)
 """Which change is offered first: another method on the same blank, then another colour, and so on.
 A consent comes last, since it asks the customer to accept a loss."""
+
+_TRIES = 40
+"""How many combinations of one kind are tried for one that leaves the other decorations whole."""
 
 
 @dataclass(frozen=True, slots=True)
 class Combination:
-    """One row of the table."""
+    """A full choice. ``film_colour_id`` None leaves the film's colour to the shop."""
 
     method_id: str
+    film_colour_id: str | None
     garment: Garment
+    placement_id: str
     width_mm: float
+    pieces_by_size: Mapping[str, int]
     consents: frozenset[Consent]
 
 
@@ -43,192 +77,330 @@ class Alternative:
 
 
 @dataclass(frozen=True, slots=True)
+class Conflict:
+    """A smallest set of choices that cannot all hold, and rules that forbid it, none needless."""
+
+    choices: tuple[Choice, ...]
+    rules: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class WaysOut:
     """Why not, and what instead.
 
-    ``conflicts`` are the smallest sets of choices that cannot all hold, ``alternatives`` the
-    nearest first. When nothing in the shop works, ``nothing_works`` is True and both are empty.
+    ``conflicts`` are all the smallest sets of choices that cannot all hold, ``repairs`` all the
+    smallest sets of choices to give up, ``alternatives`` the nearest that work, nearest first.
+    When nothing in the shop works, ``ruled_out_by`` names a smallest set of rules that leaves
+    nothing, and the rest is empty.
     """
 
-    conflicts: tuple[tuple[Choice, ...], ...]
+    conflicts: tuple[Conflict, ...]
+    repairs: tuple[tuple[Choice, ...], ...]
     alternatives: tuple[Alternative, ...]
-    nothing_works: bool
+    ruled_out_by: tuple[str, ...] = ()
+
+    @property
+    def nothing_works(self) -> bool:
+        """True when no combination in the shop works for this artwork."""
+        return bool(self.ruled_out_by)
 
 
 def find_ways_out(
-    compiled: CompiledCatalogue, line: Line, decoration: Decoration, rules: tuple[Rule, ...] = RULES
-) -> WaysOut:
-    """Explain a refusal. The decoration's method may be None, for "any"; then it is no wish."""
-    table = list(_combinations(compiled, line, decoration))
-    works = _Works(compiled, line, decoration, rules)
-    feasible = [works(row) for row in table]
-    wish = Combination(
-        decoration.method_id or "", line.garment, decoration.width_mm, decoration.consents
-    )
-    wishes = [choice for choice in ORDER if _is_wish(choice, line, decoration)]
-    agrees = [_mask(_same(choice, row, wish) for row in table) for choice in wishes]
-    report = explain_conflicts(_mask(feasible), agrees)
-    working = [row for row, works_here in zip(table, feasible, strict=True) if works_here]
-    return WaysOut(
-        conflicts=tuple(
-            tuple(wishes[index] for index in sorted(conflict)) for conflict in report.conflicts
-        )
-        if working
-        else (),
-        alternatives=_nearest(compiled, line, decoration, working, wish, wishes),
-        nothing_works=not working,
-    )
-
-
-def _is_wish(choice: Choice, line: Line, decoration: Decoration) -> bool:
-    if choice is Choice.METHOD:
-        return decoration.method_id is not None
-    return choice not in (Choice.BLANK, Choice.COLOUR) or not line.garment.supplied
-
-
-def _combinations(
-    compiled: CompiledCatalogue, line: Line, decoration: Decoration
-) -> Iterator[Combination]:
-    consents = {decoration.consents: None, frozenset(Consent): None}
-    for garment in _garments(compiled, line, decoration):
-        widths = {decoration.width_mm: None}
-        fits = widest_fit_mm(compiled, line, decoration, garment)
-        if fits < decoration.width_mm:
-            widths[fits] = None
-        for method, width, consent in product(compiled.catalogue.methods, widths, consents):
-            yield Combination(method.id, garment, width, consent)
-
-
-def _garments(compiled: CompiledCatalogue, line: Line, decoration: Decoration) -> Iterator[Garment]:
-    if line.garment.supplied:
-        yield line.garment
-        return
-    for garment in compiled.garments.values():
-        placement = garment.placements.get(decoration.placement_id)
-        if placement and all(size in placement.areas for size in line.pieces_by_size):
-            yield garment
-
-
-def widest_fit_mm(
-    compiled: CompiledCatalogue, line: Line, decoration: Decoration, garment: Garment
-) -> float:
-    """The widest print, in whole mm, that fits the placement in every size and every press."""
-    aspect = decoration.artwork.height_mm_at(1.0)
-    placement = garment.placements[decoration.placement_id]
-    areas = [placement.areas[size] for size in line.pieces_by_size]
-    fits = [min(area.width_mm, area.height_mm / aspect) for area in areas]
-    for press in compiled.catalogue.presses:
-        width, length = press.usable_mm
-        fits.append(max(min(width, length / aspect), min(length, width / aspect)))
-    return max(1.0, float(int(min(fits))))
-
-
-class _Works:
-    """Whether a combination works, each rule run once per combination of what it reads."""
-
-    def __init__(
-        self,
-        compiled: CompiledCatalogue,
-        line: Line,
-        decoration: Decoration,
-        rules: tuple[Rule, ...],
-    ) -> None:
-        self._compiled = compiled
-        self._line = line
-        self._decoration = decoration
-        self._rules = [(rule, _key_of(rule)) for rule in rules]
-        self._blocks: dict[tuple[object, ...], bool] = {}
-
-    def __call__(self, row: Combination) -> bool:
-        facts: Facts | None = None
-        for rule, key_of in self._rules:
-            key = (rule.id, *key_of(row))
-            blocks = self._blocks.get(key)
-            if blocks is None:
-                facts = facts or self._facts(row)
-                blocks = any(r.severity is Severity.BLOCKS for r in rule.evaluate(facts))
-                self._blocks[key] = blocks
-            if blocks:
-                return False
-        return True
-
-    def _facts(self, row: Combination) -> Facts:
-        line, decoration = _applied(self._line, self._decoration, row)
-        return facts_for(self._compiled, line, decoration, row.method_id)
-
-
-_READERS: dict[Choice, Callable[[Combination], object]] = {
-    Choice.METHOD: lambda row: row.method_id,
-    Choice.BLANK: lambda row: row.garment.blank_id,
-    Choice.COLOUR: lambda row: row.garment.colour_id,
-    Choice.WIDTH: lambda row: row.width_mm,
-    Choice.CONSENTS: lambda row: row.consents,
-}
-
-
-def _key_of(rule: Rule) -> Callable[[Combination], tuple[object, ...]]:
-    readers = [_READERS[choice] for choice in ORDER if choice in rule.reads]
-    return lambda row: tuple(reader(row) for reader in readers)
-
-
-def _same(choice: Choice, row: Combination, wish: Combination) -> bool:
-    return _READERS[choice](row) == _READERS[choice](wish)
-
-
-def _mask(bits: Iterator[bool] | list[bool]) -> int:
-    text = "".join("1" if bit else "0" for bit in bits)
-    return int(text[::-1] or "0", 2)
-
-
-def _applied(line: Line, decoration: Decoration, row: Combination) -> tuple[Line, Decoration]:
-    changed = replace(
-        decoration, method_id=row.method_id, width_mm=row.width_mm, consents=row.consents
-    )
-    return replace(line, garment=row.garment, decorations=(changed,)), changed
-
-
-def _nearest(
     compiled: CompiledCatalogue,
     line: Line,
     decoration: Decoration,
-    working: list[Combination],
-    wish: Combination,
-    wishes: list[Choice],
-) -> tuple[Alternative, ...]:
-    """Fewest changes first, one of each kind of change before a second of any."""
-    limit = compiled.catalogue.policy.nearest_alternatives
-    ranked = sorted(
-        ((_changes(row, wish, wishes), index) for index, row in enumerate(working)),
-        key=lambda pair: (len(pair[0]), [ORDER.index(c) for c in pair[0]], pair[1]),
+    neighbours: tuple[Neighbour, ...] = (),
+) -> WaysOut:
+    """Explain a refusal. The decoration's method may be None, for "any"; then it is no wish."""
+    garment = line.garment
+    if compiled.garments.get(garment.key) is not garment:
+        return _Search(ChoiceTable(compiled, (garment,)), line, decoration, neighbours).ways_out()
+
+    def found() -> WaysOut:
+        return _Search(table_of(compiled), line, decoration, neighbours).ways_out()
+
+    if len(line.decorations) > 1:
+        return found()
+    return compiled.memo.get(_key_of(line, decoration), found)
+
+
+def _key_of(line: Line, decoration: Decoration) -> Hashable:
+    """All that the ways out of a line with one decoration depend on."""
+    return (
+        "ways out",
+        line.garment.key,
+        tuple(line.pieces_by_size.items()),
+        decoration.placement_id,
+        decoration.artwork.key,
+        decoration.rights_declared,
+        decoration.width_mm,
+        decoration.method_id,
+        decoration.film_colour_id,
+        decoration.consents,
     )
-    seen: set[tuple[Choice, ...]] = set()
-    firsts: list[tuple[tuple[Choice, ...], int]] = []
-    others: list[tuple[tuple[Choice, ...], int]] = []
-    fewest = len(ranked[0][0]) if ranked else 0
-    for changes, index in ranked:
-        fresh = changes not in seen and not any(set(kind) < set(changes) for kind in seen)
-        if fresh:
-            firsts.append((changes, index))
-        elif len(changes) == fewest:
-            others.append((changes, index))
-        seen.add(changes)
-    chosen = sorted(
-        (firsts + others)[:limit], key=lambda pair: (len(pair[0]), ORDER.index(pair[0][0]))
+
+
+class _Search:
+    """One refusal beside the table. Axes: sizes, width, consents, makings, garments, placements."""
+
+    def __init__(
+        self,
+        table: ChoiceTable,
+        line: Line,
+        decoration: Decoration,
+        neighbours: tuple[Neighbour, ...],
+    ) -> None:
+        self._table = table
+        self._compiled = table.compiled
+        self._line = line
+        self._decoration = decoration
+        self._neighbours = neighbours
+        self._wish = Wish(
+            decoration.artwork,
+            decoration.rights_declared,
+            decoration.consents,
+            decoration.film_colour_id,
+            neighbours,
+        )
+        self._makings = table.makings(decoration.film_colour_id)
+        self._fit = Fit(table, self._wish, decoration.width_mm, line.pieces_by_size)
+        self._wishes = [choice for choice in ORDER if self._is_wish(choice)]
+
+    def _is_wish(self, choice: Choice) -> bool:
+        if choice is Choice.METHOD:
+            return self._decoration.method_id is not None
+        return choice not in (Choice.BLANK, Choice.COLOUR) or not self._line.garment.supplied
+
+    def ways_out(self) -> WaysOut:
+        blocked = self._table.blocked(self._wish) | self._fit.blocked
+        feasible = blocked == 0
+        granted = self._granted()
+        working = granted[feasible]
+        if not working.size:
+            return WaysOut((), (), (), smallest_cover(blocked.reshape(-1)))
+        counts = np.bincount(working, minlength=1 << len(self._wishes))
+        report = explain_granted(np.flatnonzero(counts).tolist(), len(self._wishes))
+        return WaysOut(
+            conflicts=tuple(self._conflict(c, blocked, granted) for c in report.conflicts),
+            repairs=tuple(self._choices(repair) for repair in report.repairs),
+            alternatives=self._alternatives(feasible, working, report.repairs),
+        )
+
+    def _choices(self, indexes: frozenset[int]) -> tuple[Choice, ...]:
+        return tuple(self._wishes[index] for index in sorted(indexes))
+
+    def _granted(self) -> NDArray[np.uint16]:
+        """Which wishes each combination grants, as bits in the order of ``_wishes``."""
+        sizes, widths, _, _, *rest = self._fit.blocked.shape
+        shape = (sizes, widths, 2, len(self._makings), *rest)
+        granted = np.zeros((1, 1, 1, 1, 1, 1), np.uint16)
+        for index, choice in enumerate(self._wishes):
+            granted = granted | (self._agrees(choice).astype(np.uint16) << np.uint16(index))
+        return np.broadcast_to(granted, shape)
+
+    def _agrees(self, choice: Choice) -> Flags:
+        wished, garment, table = self._decoration, self._line.garment, self._table
+        axis = _AXIS[choice]
+        if choice is Choice.METHOD:
+            flags = [making.method_id == wished.method_id for making in self._makings]
+        elif choice is Choice.FILM_COLOUR:
+            flags = [making.film_colour_id == wished.film_colour_id for making in self._makings]
+        elif choice is Choice.COLOUR:
+            flags = [one.colour_id == garment.colour_id for one in table.garments]
+        elif choice is Choice.BLANK:
+            flags = [one.blank_id == garment.blank_id for one in table.garments]
+        elif choice is Choice.PLACEMENT:
+            flags = [place == wished.placement_id for place in table.placements]
+        else:
+            flags = [True, False]
+        shape = [1] * 6
+        shape[axis] = len(flags)
+        return np.array(flags).reshape(shape)
+
+    def _conflict(
+        self, indexes: frozenset[int], blocked: Bits, granted: NDArray[np.uint16]
+    ) -> Conflict:
+        wanted = np.uint16(sum(1 << index for index in indexes))
+        rows = blocked[(granted & wanted) == wanted]
+        return Conflict(self._choices(indexes), smallest_cover(rows))
+
+    def _alternatives(
+        self,
+        feasible: Flags,
+        working: NDArray[np.uint16],
+        repairs: tuple[frozenset[int], ...],
+    ) -> tuple[Alternative, ...]:
+        """One best combination of each smallest repair, then the next best by fewest changes."""
+        limit = self._compiled.catalogue.policy.nearest_alternatives
+        at = np.flatnonzero(feasible)
+        every = (1 << len(self._wishes)) - 1
+        first = [every & ~sum(1 << index for index in repair) for repair in repairs]
+        fewest = min((every & ~pattern).bit_count() for pattern in first)
+        offers: list[Alternative] = []
+        more: list[Iterator[Alternative]] = []
+        for pattern in sorted(first, key=self._rank_of):
+            best_first = self._offers(pattern, at[working == pattern], feasible.shape)
+            offers.extend(_take(best_first, 1))
+            if (every & ~pattern).bit_count() == fewest:
+                more.append(best_first)
+        for rest in more:
+            offers.extend(_take(rest, limit - len(offers)))
+        return tuple(
+            sorted(offers[:limit], key=lambda offer: (len(offer.changes), _places(offer.changes)))
+        )
+
+    def _rank_of(self, pattern: int) -> tuple[int, list[int]]:
+        changed = [at for at in range(len(self._wishes)) if not pattern >> at & 1]
+        return len(changed), changed
+
+    def _offers(
+        self, pattern: int, rows: NDArray[np.intp], shape: tuple[int, ...]
+    ) -> Iterator[Alternative]:
+        """Combinations that grant exactly this, best first, each checked in full."""
+        changes = tuple(c for at, c in enumerate(self._wishes) if not pattern >> at & 1)
+        sizes, widths, consents, makings, garments, places = np.unravel_index(rows, shape)
+        delta_e = self._table.delta_e(self._wish)[makings, garments]
+        dropped = self._fit.dropped(sizes, widths, garments, places)
+        cost = self._making_cost[makings] + self._garment_cost[garments]
+        order = np.lexsort((rows, cost, np.round(delta_e, 1), self._unlikeness[garments], dropped))
+        for number, pick in enumerate(order):
+            if number >= _TRIES:
+                return
+            index = (sizes[pick], widths[pick], consents[pick], makings[pick], garments[pick],
+                     places[pick])  # fmt: skip
+            alternative = self._checked(tuple(int(one) for one in index), changes)
+            if alternative is not None:
+                yield alternative
+
+    @cached_property
+    def _unlikeness(self) -> NDArray[np.intp]:
+        """0 for garments of the same cut for the same people, more for others."""
+        blanks = self._compiled.catalogue.blank_by_id
+        wished = self._line.garment
+
+        def unlike(garment: Garment) -> int:
+            one, other = blanks.get(garment.blank_id or ""), blanks.get(wished.blank_id or "")
+            cut = one is not None and other is not None and one.style is not other.style
+            return 2 * (garment.wearer is not wished.wearer) + cut
+
+        return np.array([unlike(garment) for garment in self._table.garments])
+
+    @cached_property
+    def _making_cost(self) -> Floats:
+        """Indicative cost of one piece by each making at the size asked for."""
+        width, height = self._decoration.width_mm, self._decoration.height_mm
+        costs = {
+            method_id: indicative_piece_cost(
+                rates_of(self._compiled, method_id), width, height, self._line.pieces
+            )
+            for method_id in self._compiled.chains
+        }
+        return np.array([float(costs[making.method_id]) for making in self._makings])
+
+    @cached_property
+    def _garment_cost(self) -> Floats:
+        """Mean cost of each garment in the sizes asked for."""
+        asked = [
+            at for size, at in self._table.size_index.items() if size in self._line.pieces_by_size
+        ]
+        mean: Floats = self._table.size_costs()[:, asked].mean(axis=1)
+        return mean
+
+    def _checked(self, index: tuple[int, ...], changes: tuple[Choice, ...]) -> Alternative | None:
+        """The combination as an offer, if it passes its own check and leaves the others whole."""
+        size, width, consent, making, garment, place = index
+        chosen = self._makings[making]
+        row = Combination(
+            chosen.method_id,
+            chosen.film_colour_id,
+            self._table.garments[garment],
+            self._table.placements[place],
+            self._fit.width_mm(size, width, making, garment, place),
+            self._fit.pieces(size, width, making, garment, place),
+            self._decoration.consents,
+        )
+        for consents in _consents(self._decoration.consents, more=consent == 1):
+            tried = replace(row, consents=consents)
+            line, decoration = applied(self._line, self._decoration, tried)
+            verdict = judge(
+                self._compiled, line, decoration, tried.method_id, neighbours=self._neighbours
+            )
+            if verdict.works:
+                whole = self._others_work(line, decoration, tried.method_id, changes)
+                return Alternative(tried, changes, verdict) if whole else None
+        return None
+
+    def _others_work(
+        self, line: Line, decoration: Decoration, method_id: str, changes: tuple[Choice, ...]
+    ) -> bool:
+        """Whether the other decorations that worked work still, if what they share is changed."""
+        if len(self._line.decorations) == 1 or not set(changes) & _SHARED:
+            return True
+        settled = replace(decoration, method_id=method_id)
+        changed = replace(
+            line, decorations=tuple(settled if d is decoration else d for d in line.decorations)
+        )
+        if len({one.placement_id for one in changed.decorations}) < len(changed.decorations):
+            return False
+        if any(one.placement_id not in line.garment.placements for one in changed.decorations):
+            return False
+        before = judge_line(self._compiled, self._line)
+        after = judge_line(self._compiled, changed)
+        return all(
+            now.chosen is not None
+            for was, now in zip(before, after, strict=True)
+            if was.chosen is not None or now.decoration is settled
+        )
+
+
+_SHARED = {Choice.METHOD, Choice.BLANK, Choice.COLOUR, Choice.SIZES, Choice.PLACEMENT}
+_AXIS = {
+    Choice.SIZES: 0,
+    Choice.WIDTH: 1,
+    Choice.CONSENTS: 2,
+    Choice.METHOD: 3,
+    Choice.FILM_COLOUR: 3,
+    Choice.COLOUR: 4,
+    Choice.BLANK: 4,
+    Choice.PLACEMENT: 5,
+}
+
+
+def applied(line: Line, decoration: Decoration, row: Combination) -> tuple[Line, Decoration]:
+    """The line and its decoration with the combination's choices in place of the customer's."""
+    changed = replace(
+        decoration,
+        method_id=row.method_id,
+        film_colour_id=row.film_colour_id,
+        placement_id=row.placement_id,
+        width_mm=row.width_mm,
+        consents=row.consents,
     )
-    offered = (
-        Alternative(working[index], changes, _verdict(compiled, line, decoration, working[index]))
-        for changes, index in chosen
+    decorations = tuple(changed if one is decoration else one for one in line.decorations)
+    new = replace(
+        line, garment=row.garment, pieces_by_size=row.pieces_by_size, decorations=decorations
     )
-    return tuple(alternative for alternative in offered if alternative.verdict.works)
+    return new, changed
 
 
-def _changes(row: Combination, wish: Combination, wishes: list[Choice]) -> tuple[Choice, ...]:
-    return tuple(choice for choice in wishes if not _same(choice, row, wish))
+def _consents(given: frozenset[Consent], *, more: bool) -> Iterator[frozenset[Consent]]:
+    """The consents given; then with as few more as may be."""
+    if not more:
+        yield given
+        return
+    missing = sorted(ALL_CONSENTS - given)
+    for count in range(1, len(missing) + 1):
+        for extra in combinations(missing, count):
+            yield given | set(extra)
 
 
-def _verdict(
-    compiled: CompiledCatalogue, line: Line, decoration: Decoration, row: Combination
-) -> MethodVerdict:
-    """Check the offer in full: nothing is offered that fails its own check."""
-    changed_line, changed = _applied(line, decoration, row)
-    return judge(compiled, changed_line, changed, row.method_id)
+def _take(offers: Iterator[Alternative], most: int) -> Iterator[Alternative]:
+    for _ in range(most):
+        offer = next(offers, None)
+        if offer is None:
+            return
+        yield offer
+
+
+def _places(changes: tuple[Choice, ...]) -> list[int]:
+    return [ORDER.index(choice) for choice in changes]

@@ -23,6 +23,7 @@ from service.domain.wishes import Decoration, Line
 ONCE_PER_LINE = frozenset({OperationKind.PACK})
 """Operations done once for a line however many decorations it has, after all others."""
 
+_UM_PER_MM = 1_000
 _UM2_PER_M2 = Decimal(10) ** 12
 _INK_STEP_ML = Decimal("0.0001")
 
@@ -132,6 +133,24 @@ def misfits(
     strips = [_strip(catalogue, method, medium) for medium in _media(catalogue, method)]
     found = (misfit(strip, width_mm, height_mm) for strip in strips)
     return tuple(fault for fault in found if fault is not None)
+
+
+def widest_on_media(catalogue: Catalogue, method: Method, aspect: float) -> float:
+    """The greatest width in mm of a piece ``aspect`` times as high that all media have room for.
+
+    Infinity for a method without media. :func:`misfits` is empty up to it and for at most the half
+    micrometre beyond that it rounds away.
+    """
+    strips = (_strip(catalogue, method, medium) for medium in _media(catalogue, method))
+    return min((_widest_on(strip, aspect) for strip in strips), default=math.inf)
+
+
+def _widest_on(strip: Strip, aspect: float) -> float:
+    along_um = math.inf if strip.sheet_um is None else strip.sheet_um
+    widest_um = min(strip.width_um, along_um / aspect)
+    if strip.may_turn:
+        widest_um = max(widest_um, min(along_um, strip.width_um / aspect))
+    return widest_um / _UM_PER_MM
 
 
 def line_work(catalogue: Catalogue, line: Line) -> LineWork:

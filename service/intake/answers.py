@@ -8,8 +8,11 @@ from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field, PlainSerializer
 
+from service.domain.artwork import ShapeMeasures
 from service.domain.canonical import rfc3339
+from service.domain.look import LookBand
 from service.domain.media import Peel, Pressure
+from service.domain.methods import Cover, OperationKind
 from service.domain.rules import Severity
 from service.domain.ticket import TicketDocument
 from service.domain.ticket_states import Move, OrderState, TicketState
@@ -59,6 +62,44 @@ class StrikeAnswer(Answer):
     peel: Peel
 
 
+class ColourAnswer(Answer):
+    """One colour of the artwork as wanted and as predicted, with the ends of the doubt.
+
+    Colours are sRGB, differences CIEDE2000.
+    """
+
+    wanted: str
+    predicted: str
+    lightest: str
+    darkest: str
+    share: float
+    delta_e: float
+
+
+class LookAnswer(Answer):
+    """How it will look: a prediction with a doubt, and no promise.
+
+    ``mean_delta_e`` and ``p95_delta_e`` are CIEDE2000 over the palette by share, ``worst`` is the
+    place in ``colours`` of the one farthest off, ``contrast_lightness`` is the difference in L*
+    between print and cloth, ``doubt_delta_e`` lies between the ends of the widest doubt.
+    """
+
+    band: LookBand
+    mean_delta_e: float
+    p95_delta_e: float
+    worst: int
+    contrast_lightness: float
+    doubt_delta_e: float
+    colours: tuple[ColourAnswer, ...]
+
+
+class TradeOffAnswer(Answer):
+    """What speaks for or against one way of making beside the others that work."""
+
+    id: str
+    words: str
+
+
 class MethodAnswer(Answer):
     """One method's verdict on a decoration."""
 
@@ -67,8 +108,39 @@ class MethodAnswer(Answer):
     works: bool
     feel: str
     film_colours: Mapping[str, str]
+    look: LookAnswer
     findings: tuple[FindingAnswer, ...]
     strikes: tuple[StrikeAnswer, ...]
+
+
+class OperationAnswer(Answer):
+    """One operation of the chosen method with its settings, degrees C and F.
+
+    ``mirrored`` is None where nothing is printed or cut; temperature, dwell, pressure and cover
+    are None where the press does not close.
+    """
+
+    step: int
+    kind: OperationKind
+    station: str
+    machine: str | None
+    medium: str | None
+    mirrored: bool | None
+    cover: Cover | None
+    temp_c: float | None
+    temp_f: float | None
+    dwell_s: float | None
+    pressure: Pressure | None
+    peel: Peel | None
+    wait_min: int
+
+
+class ConflictAnswer(Answer):
+    """Choices that cannot all hold, and the rules that between them forbid it."""
+
+    choices: tuple[Choice, ...]
+    rules: tuple[str, ...]
+    because: str
 
 
 class AlternativeAnswer(Answer):
@@ -76,10 +148,14 @@ class AlternativeAnswer(Answer):
 
     changes: tuple[Choice, ...]
     method: str
+    film_colour: str | None
     blank: str | None
     colour: str | None
+    placement: str
     width_mm: float
+    sizes: Mapping[str, int]
     consents: tuple[Consent, ...]
+    mean_delta_e: float
     because: str
     findings: tuple[FindingAnswer, ...]
 
@@ -87,18 +163,24 @@ class AlternativeAnswer(Answer):
 class DecorationAnswer(Answer):
     """The verdict on one decoration; ``method`` is the one chosen, None if none works.
 
-    ``conflicts`` are the smallest sets of your choices that cannot all hold, ``alternatives`` the
-    nearest that work. ``nothing_works`` says that the shop has no way to make this artwork at this
-    placement in these sizes.
+    Candidates that work come first, best first; ``trade_offs`` says by method what speaks for each.
+    ``recipe`` is every operation of the chosen method on this garment. ``conflicts`` are all the
+    smallest sets of your choices that cannot all hold, ``repairs`` all the smallest sets of which a
+    change is enough, ``alternatives`` the nearest that work. ``nothing_works`` says that the shop
+    has no way to make this artwork, and ``ruled_out_by`` which rules between them leave none.
     """
 
     placement: str
     works: bool
     method: str | None
     candidates: tuple[MethodAnswer, ...]
-    conflicts: tuple[tuple[Choice, ...], ...] = ()
+    trade_offs: Mapping[str, tuple[TradeOffAnswer, ...]] = Field(default_factory=dict)
+    recipe: tuple[OperationAnswer, ...] = ()
+    conflicts: tuple[ConflictAnswer, ...] = ()
+    repairs: tuple[tuple[Choice, ...], ...] = ()
     alternatives: tuple[AlternativeAnswer, ...] = ()
     nothing_works: bool = False
+    ruled_out_by: tuple[str, ...] = ()
 
 
 class LineAnswer(Answer):
@@ -120,7 +202,11 @@ class CheckAnswer(Answer):
 
 
 class ArtworkAnswer(Answer):
-    """An artwork and what was measured of it; lengths in pixels, shares from 0 to 1."""
+    """An artwork and what was measured of it; lengths in pixels, shares from 0 to 1.
+
+    The lengths in ``shapes`` are shares of the ink box's width. ``shapes`` and ``photo_like`` are
+    None for a picture measured before these were: upload it again.
+    """
 
     id: str
     media_type: str
@@ -133,6 +219,9 @@ class ArtworkAnswer(Answer):
     opaque_share: float
     soft_alpha_share: float
     near_white_share: float
+    shapes: ShapeMeasures | None
+    photo_like: bool | None
+    background_srgb: str | None
     palette: tuple[Mapping[str, float | str], ...]
     created_at: Moment
 

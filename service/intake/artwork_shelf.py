@@ -15,10 +15,11 @@ from service.store.tables import Artwork
 
 @dataclass(frozen=True, slots=True)
 class ShelvedArtwork:
-    """An artwork's owner and its measures."""
+    """An artwork's owner, its measures, and whether its rights were declared."""
 
     holder: str
     measures: ArtworkMeasures
+    rights_declared: bool
 
 
 class ArtworkShelf:
@@ -55,6 +56,6 @@ class ArtworkShelf:
             rows = session.exec(select(Artwork).where(col(Artwork.id).in_(missing))).all()
             for row in rows:
                 measures = ArtworkMeasures.model_validate_json(row.measures_json)
-                found[row.id] = ShelvedArtwork(row.holder, measures)
+                found[row.id] = ShelvedArtwork(row.holder, measures, row.rights_declared)
                 self.put(row.id, found[row.id])
         return found

@@ -55,7 +55,9 @@ def upload_artwork(
     except IntegrityError:
         # The same picture came twice at once: the other has committed by now, so it is found.
         kept, new = services.database.write(lambda session: _keep(session, row))
-    services.artworks.put(kept.id, ShelvedArtwork(kept.holder, measures))
+    if not new:
+        measures = ArtworkMeasures.model_validate_json(kept.measures_json)
+    services.artworks.put(kept.id, ShelvedArtwork(kept.holder, measures, kept.rights_declared))
     return _answer(kept, measures), new
 
 
@@ -64,6 +66,9 @@ def _keep(session: Session, row: Artwork) -> tuple[Artwork, bool]:
     earlier = session.exec(same).first()
     if earlier is not None:
         earlier.rights_declared = earlier.rights_declared or row.rights_declared
+        if ArtworkMeasures.model_validate_json(earlier.measures_json).shapes is None:
+            # It first came when less was measured of a picture.
+            earlier.measures_json = row.measures_json
         session.add(earlier)
         return earlier, False
     session.add(row)
@@ -78,25 +83,25 @@ def get_artwork(services: Services, caller: Caller, artwork_id: str) -> ArtworkA
     return _answer(row, ArtworkMeasures.model_validate_json(row.measures_json))
 
 
-def measures_at_hand(
+def artworks_at_hand(
     services: Services, caller: Caller, artwork_ids: Iterable[str]
-) -> Mapping[str, ArtworkMeasures] | None:
-    """Measures of the artworks without touching the store; None if one is not at hand."""
+) -> Mapping[str, ShelvedArtwork] | None:
+    """The caller's artworks without touching the store; None if one is not at hand."""
     wanted = set(artwork_ids)
     shelved = services.artworks.at_hand(wanted)
     return _own(shelved, caller) if shelved.keys() == wanted else None
 
 
-def measures_of(
+def artworks_of(
     services: Services, caller: Caller, artwork_ids: Iterable[str]
-) -> Mapping[str, ArtworkMeasures]:
-    """Measures of those artworks that exist and are the caller's."""
+) -> Mapping[str, ShelvedArtwork]:
+    """Those of the artworks that exist and are the caller's."""
     shelved = services.database.read(lambda session: services.artworks.fetch(session, artwork_ids))
     return _own(shelved, caller)
 
 
-def _own(shelved: Mapping[str, ShelvedArtwork], caller: Caller) -> dict[str, ArtworkMeasures]:
-    return {id_: art.measures for id_, art in shelved.items() if caller.may_see(art.holder)}
+def _own(shelved: Mapping[str, ShelvedArtwork], caller: Caller) -> dict[str, ShelvedArtwork]:
+    return {id_: art for id_, art in shelved.items() if caller.may_see(art.holder)}
 
 
 def _answer(row: Artwork, measures: ArtworkMeasures) -> ArtworkAnswer:
@@ -113,6 +118,9 @@ def _answer(row: Artwork, measures: ArtworkMeasures) -> ArtworkAnswer:
         opaque_share=measures.opaque_share,
         soft_alpha_share=measures.soft_alpha_share,
         near_white_share=measures.near_white_share,
+        shapes=measures.shapes,
+        photo_like=measures.photo_like,
+        background_srgb=measures.background_srgb,
         palette=tuple({"srgb": c.srgb, "share": c.share} for c in measures.palette),
         created_at=row.created_at,
     )

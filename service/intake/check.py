@@ -5,19 +5,25 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from service.domain.compiled import CompiledCatalogue
-from service.domain.recipe import StrikeSettings, fahrenheit
-from service.domain.rules import Finding, Severity
-from service.domain.verdict import DecorationVerdict, MethodVerdict, judge_decoration
-from service.domain.ways_out import Alternative, WaysOut, find_ways_out
+from service.domain.look import Look
+from service.domain.recipe import StrikeSettings, fahrenheit, operation_recipes
+from service.domain.rules import RULES, Finding, Severity
+from service.domain.verdict import DecorationVerdict, MethodVerdict, judge_line, neighbours_of
+from service.domain.ways_out import Alternative, Conflict, WaysOut, find_ways_out
 from service.domain.wishes import Line
 from service.intake.answers import (
     AlternativeAnswer,
     CheckAnswer,
+    ColourAnswer,
+    ConflictAnswer,
     DecorationAnswer,
     FindingAnswer,
     LineAnswer,
+    LookAnswer,
     MethodAnswer,
+    OperationAnswer,
     StrikeAnswer,
+    TradeOffAnswer,
 )
 
 SUPPLIED_RISK = (
@@ -27,13 +33,13 @@ SUPPLIED_RISK = (
 
 LineVerdict = tuple[DecorationVerdict, ...]
 
+TITLES = {rule.id: rule.title for rule in RULES}
+"""What each rule asks for, by its id."""
+
 
 def judge_lines(compiled: CompiledCatalogue, lines: Sequence[Line]) -> tuple[LineVerdict, ...]:
-    """Judge every decoration of every line."""
-    return tuple(
-        tuple(judge_decoration(compiled, line, decoration) for decoration in line.decorations)
-        for line in lines
-    )
+    """Judge every decoration of every line, each beside the others on its garment."""
+    return tuple(judge_line(compiled, line) for line in lines)
 
 
 def all_work(verdicts: Sequence[LineVerdict]) -> bool:
@@ -60,7 +66,8 @@ def check_answer(
             garment=line.garment.blank_id or "supplied",
             colour=line.garment.colour_id or line.garment.srgb,
             decorations=tuple(
-                _decoration(compiled, line, verdict, least) for verdict in line_verdicts
+                _decoration(compiled, line, line_verdicts, index, least)
+                for index in range(len(line_verdicts))
             ),
             risk=SUPPLIED_RISK if line.garment.supplied else "",
         )
@@ -74,21 +81,46 @@ def check_answer(
 
 
 def _decoration(
-    compiled: CompiledCatalogue, line: Line, verdict: DecorationVerdict, least: Severity
+    compiled: CompiledCatalogue, line: Line, verdicts: LineVerdict, index: int, least: Severity
 ) -> DecorationAnswer:
-    ways = None if verdict.chosen else find_ways_out(compiled, line, verdict.decoration)
+    verdict = verdicts[index]
+    chosen = verdict.chosen
+    ways = None if chosen else _ways_out(compiled, line, verdicts, index)
     return DecorationAnswer(
         placement=verdict.decoration.placement_id,
-        works=verdict.chosen is not None,
-        method=verdict.chosen.method_id if verdict.chosen else None,
+        works=chosen is not None,
+        method=chosen.method_id if chosen else None,
         candidates=tuple(_method(compiled, entry, least) for entry in verdict.candidates),
-        conflicts=ways.conflicts if ways else (),
+        trade_offs={
+            id_: tuple(TradeOffAnswer(id=one.id, words=one.words) for one in said)
+            for id_, said in verdict.trade_offs.items()
+        },
+        recipe=_recipe(compiled, chosen) if chosen else (),
+        conflicts=tuple(_conflict(conflict) for conflict in ways.conflicts) if ways else (),
+        repairs=ways.repairs if ways else (),
         alternatives=_alternatives(compiled, ways) if ways else (),
         nothing_works=ways.nothing_works if ways else False,
+        ruled_out_by=ways.ruled_out_by if ways else (),
     )
 
 
+def _ways_out(
+    compiled: CompiledCatalogue, line: Line, verdicts: LineVerdict, index: int
+) -> WaysOut:
+    beside = neighbours_of(compiled, line, verdicts, index) if len(verdicts) > 1 else ()
+    return find_ways_out(compiled, line, verdicts[index].decoration, beside)
+
+
 def _method(compiled: CompiledCatalogue, verdict: MethodVerdict, least: Severity) -> MethodAnswer:
+    """The answer of one verdict, written once: verdicts are remembered and so are these."""
+    return compiled.memo.get(
+        ("method answer", verdict, least), lambda: _write_method(compiled, verdict, least)
+    )
+
+
+def _write_method(
+    compiled: CompiledCatalogue, verdict: MethodVerdict, least: Severity
+) -> MethodAnswer:
     method = compiled.catalogue.method_by_id[verdict.method_id]
     return MethodAnswer(
         method=method.id,
@@ -96,8 +128,62 @@ def _method(compiled: CompiledCatalogue, verdict: MethodVerdict, least: Severity
         works=verdict.works,
         feel=method.feel,
         film_colours={id_: colour.id for id_, colour in verdict.film_colours.items()},
+        look=_look(verdict.look),
         findings=finding_answers(verdict.at_least(least)),
         strikes=tuple(_strike(settings) for settings in verdict.settings),
+    )
+
+
+def _look(look: Look) -> LookAnswer:
+    return LookAnswer(
+        band=look.band,
+        mean_delta_e=round(look.mean_delta_e, 2),
+        p95_delta_e=round(look.p95_delta_e, 2),
+        worst=look.worst,
+        contrast_lightness=round(look.contrast_lightness, 1),
+        doubt_delta_e=round(look.doubt_delta_e, 2),
+        colours=tuple(
+            ColourAnswer(
+                wanted=colour.wanted,
+                predicted=colour.predicted,
+                lightest=colour.lightest,
+                darkest=colour.darkest,
+                share=round(colour.share, 4),
+                delta_e=round(colour.delta_e, 2),
+            )
+            for colour in look.colours
+        ),
+    )
+
+
+def _recipe(compiled: CompiledCatalogue, chosen: MethodVerdict) -> tuple[OperationAnswer, ...]:
+    recipes = operation_recipes(compiled.chains[chosen.method_id], chosen.settings)
+    return tuple(
+        OperationAnswer(
+            step=recipe.index,
+            kind=recipe.kind,
+            station=recipe.station,
+            machine=recipe.machine,
+            medium=recipe.medium,
+            mirrored=recipe.mirrored,
+            cover=recipe.cover,
+            temp_c=recipe.temp_c,
+            temp_f=None if recipe.temp_f is None else round(recipe.temp_f, 1),
+            dwell_s=recipe.dwell_s,
+            pressure=recipe.pressure,
+            peel=recipe.peel,
+            wait_min=recipe.wait_min,
+        )
+        for recipe in recipes
+    )
+
+
+def _conflict(conflict: Conflict) -> ConflictAnswer:
+    return ConflictAnswer(
+        choices=conflict.choices,
+        rules=conflict.rules,
+        because="; ".join(TITLES[rule] for rule in conflict.rules)
+        or "The shop does not offer these together",
     )
 
 
@@ -145,10 +231,14 @@ def _alternative(compiled: CompiledCatalogue, alternative: Alternative) -> Alter
     return AlternativeAnswer(
         changes=alternative.changes,
         method=row.method_id,
+        film_colour=row.film_colour_id,
         blank=row.garment.blank_id,
         colour=row.garment.colour_id,
+        placement=row.placement_id,
         width_mm=row.width_mm,
+        sizes=dict(row.pieces_by_size),
         consents=tuple(sorted(row.consents)),
+        mean_delta_e=round(alternative.verdict.look.mean_delta_e, 2),
         because=(
             f"{method.name} works on {row.garment.name} in {row.garment.colour_name} at "
             f"{row.width_mm:g} mm: {method.feel}."

@@ -9,7 +9,6 @@ from typing import Any
 
 from sqlmodel import Session
 
-from service.domain.artwork import ArtworkMeasures
 from service.domain.calendar import first_work_day, working_days_between
 from service.domain.canonical import canonical_json
 from service.domain.compiled import CompiledCatalogue
@@ -25,6 +24,7 @@ from service.intake.answers import (
     QuoteAnswer,
     QuoteLineAnswer,
 )
+from service.intake.artwork_shelf import ShelvedArtwork
 from service.intake.check import (
     SUPPLIED_RISK,
     LineVerdict,
@@ -50,7 +50,7 @@ class PricedLines:
 
 
 def price_lines(
-    compiled: CompiledCatalogue, request: QuoteRequest, artworks: Mapping[str, ArtworkMeasures]
+    compiled: CompiledCatalogue, request: QuoteRequest, artworks: Mapping[str, ShelvedArtwork]
 ) -> PricedLines:
     """Resolve, judge and price. Computes only.
 

@@ -5,13 +5,13 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
-from service.domain.artwork import ArtworkMeasures
 from service.domain.compiled import CompiledCatalogue
 from service.domain.errors import BadInput, FieldFault
 from service.domain.fibre_labels import label_faults
 from service.domain.fibres import Fibre, FibreContent, FibreShare, fibre_named
 from service.domain.garments import Garment, SuppliedGarment, supplied_garment
 from service.domain.wishes import Decoration, Line
+from service.intake.artwork_shelf import ShelvedArtwork
 from service.intake.requests import (
     ANY_METHOD,
     DecorationRequest,
@@ -30,11 +30,11 @@ def artwork_ids(lines: Iterable[LineRequest]) -> frozenset[str]:
 def resolve_lines(
     compiled: CompiledCatalogue,
     lines: Sequence[LineRequest],
-    artworks: Mapping[str, ArtworkMeasures],
+    artworks: Mapping[str, ShelvedArtwork],
 ) -> tuple[Line, ...]:
     """Resolve every line, or raise ``BadInput`` naming every field that cannot be.
 
-    ``artworks`` holds the measures of those artworks that exist and belong to the caller.
+    ``artworks`` holds those artworks that exist and belong to the caller.
     """
     resolver = _Resolver(compiled, artworks)
     resolved = [resolver.line(line, ("lines", index)) for index, line in enumerate(lines)]
@@ -49,9 +49,7 @@ def resolve_lines(
 
 
 class _Resolver:
-    def __init__(
-        self, compiled: CompiledCatalogue, artworks: Mapping[str, ArtworkMeasures]
-    ) -> None:
+    def __init__(self, compiled: CompiledCatalogue, artworks: Mapping[str, ShelvedArtwork]) -> None:
         self._compiled = compiled
         self._artworks = artworks
         self.faults: list[FieldFault] = []
@@ -141,7 +139,8 @@ class _Resolver:
         return Decoration(
             placement_id=request.placement,
             artwork_id=request.artwork_id,
-            artwork=artwork,
+            artwork=artwork.measures,
+            rights_declared=artwork.rights_declared,
             width_mm=request.width_mm,
             method_id=None if request.method == ANY_METHOD else request.method,
             film_colour_id=request.film_colour,
@@ -151,8 +150,7 @@ class _Resolver:
     def _film_colour(self, request: DecorationRequest, path: Path) -> None:
         if request.film_colour is None:
             return
-        chain = self._compiled.chains.get(request.method)
-        media = chain.layers if chain else self._compiled.catalogue.media
+        media = self._compiled.catalogue.media
         known = sorted({colour.id for medium in media for colour in medium.colours})
         if request.film_colour not in known:
             self._unknown((*path, "film_colour"), "film colour", request.film_colour, known)

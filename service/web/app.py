@@ -26,10 +26,12 @@ from service.web.operations import (
     checks,
     orders,
     quotes,
+    rules,
     tickets,
     webhook_endpoints,
 )
 from service.web.parts import Rooms
+from service.web.rule_pages import router as rule_pages
 from service.web.webhook_docs import WEBHOOKS
 
 SENDER_SILENT_AFTER = timedelta(seconds=90)
@@ -37,12 +39,14 @@ SENDER_SILENT_AFTER = timedelta(seconds=90)
 
 ROUTERS = (
     catalogue.router,
+    rules.router,
     artworks.router,
     checks.router,
     quotes.router,
     orders.router,
     tickets.router,
     webhook_endpoints.router,
+    rule_pages,
 )
 
 

@@ -179,6 +179,13 @@ _TABLE = (
         "Use the id from the answer to POST /v1/artworks, with a key of the same holder.",
     ),
     ProblemKind(
+        "rule-not-found",
+        404,
+        "There is no such rule",
+        "No rule has that id.",
+        "Use the id that a finding names as its rule, or list the rules with GET /v1/rules.",
+    ),
+    ProblemKind(
         "endpoint-not-found",
         404,
         "There is no such webhook endpoint",

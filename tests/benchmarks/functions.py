@@ -28,6 +28,7 @@ from service.domain.promising import material_ready_day, promise, station_works
 from service.domain.verdict import judge, judge_decoration, with_method
 from service.domain.ways_out import find_ways_out
 from service.domain.wishes import Decoration, Line
+from service.intake.artwork_shelf import ShelvedArtwork
 from service.intake.pictures import read_picture
 from service.intake.requests import CheckRequest, LineRequest
 from service.intake.resolve import resolve_lines
@@ -181,7 +182,7 @@ class _Bench:
 
     def _line(self, method: str) -> Line:
         request = LineRequest.model_validate(checkout_line(method))
-        artworks = {DEMO_ARTWORK_ID: self._measures}
+        artworks = {DEMO_ARTWORK_ID: ShelvedArtwork("demo", self._measures, rights_declared=True)}
         (line,) = resolve_lines(self._compiled, [request], artworks)
         return line
 

@@ -1,8 +1,4 @@
-"""Contradictions between a catalogue's parts, each refused at load with line and pointer.
-
-What counts as a contradiction is a design choice of this project, no source, unless a check
-names one.
-"""
+"""Contradictions between a catalogue's parts, each refused at load with line and pointer."""
 
 from __future__ import annotations
 
@@ -16,311 +12,17 @@ from babel.numbers import get_territory_currencies
 from service.catalogue.blank_checks import gtin_check_digit
 from service.catalogue.cross_checks import catalogue_faults, currencies_in_use
 from service.catalogue.loading import demo_shop_path, load_catalogue
+from tests.catalogue.contradictions import IN_PARTS, solids
+from tests.catalogue.method_contradictions import (
+    CARRIES,
+    DYE_ON_FILM,
+    IN_METHODS,
+    TOP_FILM,
+    TWO_FILMS,
+)
 from tests.catalogue.workroom import WORKROOM, edited, faults_of, line_of
 
-PRESS_STEP = "{kind: press, station: bench, machine: press, medium: film, setup_min: 2"
-PAPER_STEP = "{kind: press, station: bench, machine: press, medium: paper, setup_min: 2"
-WEED_STEP = "{kind: weed, station: bench, medium: film"
-CUT_STEP = "{kind: cut, station: desk, machine: plotter, medium: film"
-PRINT_STEP = "{kind: print, station: desk, machine: dye-printer, medium: paper"
-SECOND_DESK = "{id: bench, name: Bench"
-
-# name: (edits, snippet on the fault's line, pointer, words)
-CONTRADICTIONS: dict[str, tuple[list[tuple[str, str]], str, str, str]] = {
-    "station twice": (
-        [(SECOND_DESK, "{id: desk, name: Bench"), ("station: bench\n", "station: desk\n")]
-        + [("station: bench", "station: desk")] * 3,
-        "{id: desk, name: Bench",
-        "/stations/1/id",
-        "station 'desk' is listed twice",
-    ),
-    "machine twice across kinds": (
-        [("  - id: plotter\n", "  - id: press\n"), ("machine: plotter", "machine: press")],
-        "  - id: press\n    name: Press",
-        "/presses/0/id",
-        "machine 'press' is listed twice",
-    ),
-    "medium twice": (
-        [("  - id: paper\n", "  - id: film\n")],
-        "  - id: film\n    name: Paper",
-        "/media/1/id",
-        "medium 'film' is listed twice",
-    ),
-    "method twice": (
-        [("  - id: dye\n", "  - id: film\n")],
-        "  - id: film\n    name: Dye",
-        "/methods/1/id",
-        "method 'film' is listed twice",
-    ),
-    "film colour twice": (
-        [("{id: black, name: Black", "{id: white, name: Black")],
-        "{id: white, name: Black",
-        "/media/0/colours/1/id",
-        "colour 'white' is listed twice",
-    ),
-    "supplied placement twice": (
-        [("{id: back, name: Back", "{id: front, name: Back")],
-        "{id: front, name: Back",
-        "/policy/supplied_placements/1/id",
-        "placement 'front' is listed twice",
-    ),
-    "dye thresholds out of order": (
-        [("dye_full_percent: 95", "dye_full_percent: 60")],
-        "dye_full_percent: 60",
-        "/policy/dye_full_percent",
-        "dye_full_percent 60 lies below dye_pale_percent 65",
-    ),
-    "dye threshold below a default": (
-        [("dye_pale_percent: 65", "dye_pale_percent: 40")],
-        "dye_pale_percent: 40",
-        "/policy/dye_pale_percent",
-        "dye_pale_percent 40 lies below dye_faded_percent 50",
-    ),
-    "lightness thresholds out of order": (
-        [("regime: eu\n", "regime: eu\n  medium_lightness: 70\n  light_lightness: 65\n")],
-        "light_lightness: 65",
-        "/policy/light_lightness",
-        "light_lightness 65 must lie above medium_lightness 70",
-    ),
-    "cut-off with an offset": (
-        [('"12:00"', '"12:00+02:00"')],
-        "cut_off:",
-        "/calendar/cut_off",
-        "local time",
-    ),
-    "a year without work": (
-        [("[0, 1, 2, 3, 4]", "[0]"), ("[2026-12-24, 2026-12-31]", "CLOSED")],
-        "closures:",
-        "/calendar/closures",
-        "no working day for 370 days from 2026-01-06",
-    ),
-    "money no longer in use": (
-        [("currency: EUR", "currency: DEM")],
-        "currency: DEM",
-        "/prices/currency",
-        "'DEM' is no ISO 4217 code",
-    ),
-    "no such money": (
-        [("currency: EUR", "currency: QQQ")],
-        "currency: QQQ",
-        "/prices/currency",
-        "'QQQ' is no ISO 4217 code",
-    ),
-    "a break no order reaches": (
-        [("from_pieces: 24", "from_pieces: 501")],
-        "from_pieces: 501",
-        "/prices/breaks/1/from_pieces",
-        "no order reaches 501 pieces: max_pieces_per_order is 500",
-    ),
-    "medium without a price": (
-        [("price_per_m: 9.40", "price_per_m: 0")],
-        "price_per_m: 0\n",
-        "/media/0/price_per_m",
-        "the price of medium 'film' is missing",
-    ),
-    "margins as wide as the roll": (
-        [("margin_mm: 8", "margin_mm: 200"), ("width_mm: 600\n    thi", "width_mm: 400\n    thi")],
-        "margin_mm: 200",
-        "/media/1/margin_mm",
-        "leave nothing of medium 'paper', 400 mm wide",
-    ),
-    "machine at no station": (
-        [("station: desk\n    ink", "station: shed\n    ink")],
-        "station: shed",
-        "/printers/0/station",
-        "machine 'dye-printer' stands at station 'shed', which is not in the catalogue",
-    ),
-    "ink without a price": (
-        [("ink_price_per_ml: 0.16", "ink_price_per_ml: 0.00")],
-        "ink_price_per_ml: 0.00",
-        "/printers/0/ink_price_per_ml",
-        "the price of the ink of 'dye-printer' is missing",
-    ),
-    "press too cool for any film": (
-        [("ceiling_c: 220", "ceiling_c: 140")],
-        "ceiling_c: 140",
-        "/presses/0/ceiling_c",
-        "goes up to 140 C, below the press window of every medium; the lowest begins at 150 C",
-    ),
-    "blank size without a price": (
-        [("cost: 2.70", "cost: 0")],
-        "cost: 0}",
-        "/blanks/0/sizes/1/cost",
-        "the price of blank 'blend-tee' in size 'M' is missing",
-    ),
-    "no area for a size": (
-        [("          M: {width_mm: 300, height_mm: 356}\n", "")],
-        "areas:",
-        "/blanks/0/placements/0/areas",
-        "placement 'front' of blank 'blend-tee' has no area for size 'M'",
-    ),
-    "area for no size": (
-        [("        areas:\n", "        areas:\n          4XL: {width_mm: 270, height_mm: 9}\n")],
-        "4XL:",
-        "/blanks/0/placements/0/areas/4XL",
-        "has an area for '4XL', which is no size",
-    ),
-    "area wider than the half chest": (
-        [("S: {width_mm: 270", "S: {width_mm: 458")],
-        "S: {width_mm: 458",
-        "/blanks/0/placements/0/areas/S/width_mm",
-        "is 458 mm in size 'S', more than its half chest of 457 mm",
-    ),
-    "area taller than the body": (
-        [("height_mm: 356", "height_mm: 738")],
-        "height_mm: 738",
-        "/blanks/0/placements/0/areas/M/height_mm",
-        "is 738 mm in size 'M', more than its body length of 737 mm",
-    ),
-    "face fibre that the cloth lacks": (
-        [("polyester, percent: 100", "silk, percent: 100")],
-        "{fibre: silk",
-        "/blanks/0/face_fibre_content/0/fibre",
-        "the face of blank 'blend-tee' holds silk, which its fibre_content does not name",
-    ),
-    # Reg (EU) No 1007/2011, Art. 9(1): in descending order.
-    "label out of order": (
-        [("polyester, percent: 65", "polyester, percent: 30"), ("percent: 35", "percent: 70")],
-        "{fibre: cotton",
-        "/blanks/0/fibre_content/1",
-        "Article 9(1)",
-    ),
-    # 16 CFR 303.3: under 5 % "other fiber", unless it has a function.
-    "small fibre on a US label": (
-        [("regime: eu", "regime: us"), ("polyester, percent: 65", "polyester, percent: 97"),
-         ("percent: 35", "percent: 3")],
-        "{fibre: cotton",
-        "/blanks/0/fibre_content/1",
-        "16 CFR 303.3",
-    ),
-    "GTIN with a wrong check digit": (
-        [("9521234001027", "9521234001028")],
-        "9521234001028",
-        "/blanks/0/colours/0/gtins/M",
-        "its check digit would be 7",
-    ),
-    "GTIN of no known length": (
-        [("9521234001027", "952123400102")],
-        "952123400102",
-        "/blanks/0/colours/0/gtins/M",
-        "its check digit would be",
-    ),
-    "GTIN of ten digits": (
-        [("9521234001027", "9521234001")],
-        'M: "9521234001"',
-        "/blanks/0/colours/0/gtins/M",
-        "one has 8, 12, 13 or 14 digits",
-    ),
-    "GTIN twice": (
-        [("9521234001027", "09521234001010")],
-        "09521234001010",
-        "/blanks/0/colours/0/gtins/M",
-        "already stands for a size and colour of blank 'blend-tee'",
-    ),
-    "GTIN for no size": (
-        [('M: "9521234001027"', 'XS: "9521234001027"')],
-        "XS:",
-        "/blanks/0/colours/0/gtins/XS",
-        "has no size 'XS'",
-    ),
-    "operation at no station": (
-        [("{kind: weed, station: bench", "{kind: weed, station: attic")],
-        "station: attic",
-        "/methods/0/operations/1/station",
-        "'weed' of method 'film' stands at station 'attic', which is not in the catalogue",
-    ),
-    "operation away from its machine": (
-        [(PRESS_STEP, PRESS_STEP.replace("station: bench", "station: desk"))],
-        "{kind: press, station: desk",
-        "/methods/0/operations/2/station",
-        "but its machine 'press' stands at 'bench'",
-    ),
-    "operation longer than a day": (
-        [("setup_min: 0, each_min: 2", "setup_min: 0, each_min: 401")],
-        "each_min: 401",
-        "/methods/0/operations/1/each_min",
-        "takes 401 minutes for one piece, more than the 400 of a day at station 'bench'",
-    ),
-    "unknown machine": (
-        [("machine: plotter", "machine: scissors")],
-        "machine: scissors",
-        "/methods/0/operations/0/machine",
-        "'cut' of method 'film' names machine 'scissors', which is not in the catalogue",
-    ),
-    "a cut without a plotter": (
-        [("machine: plotter", "machine: dye-printer")],
-        "{kind: cut",
-        "/methods/0/operations/0/machine",
-        "'cut' of method 'film' needs a plotter, and 'dye-printer' is a printer",
-    ),
-    "a print without a printer": (
-        [("machine: dye-printer", "machine: plotter")],
-        "{kind: print",
-        "/methods/1/operations/0/machine",
-        "'print' of method 'dye' needs a printer, and 'plotter' is a plotter",
-    ),
-    "a stroke without a press": (
-        [(PRESS_STEP, PRESS_STEP.replace("bench, machine: press", "desk, machine: plotter"))],
-        "{kind: press, station: desk",
-        "/methods/0/operations/2/machine",
-        "'press' of method 'film' needs a press, and 'plotter' is a plotter",
-    ),
-    "unknown medium": (
-        [(WEED_STEP, WEED_STEP.replace("film", "foil"))],
-        "medium: foil",
-        "/methods/0/operations/1/medium",
-        "'weed' of method 'film' names medium 'foil', which is not in the catalogue",
-    ),
-    "ink that the medium does not take": (
-        [("ink: dye", "ink: pigment")],
-        "{kind: print",
-        "/methods/1/operations/0/medium",
-        "'dye-printer' prints pigment, and medium 'paper' takes dye",
-    ),
-    "medium wider than the printer": (
-        [("max_width_mm: 610", "max_width_mm: 599")],
-        "{kind: print",
-        "/methods/1/operations/0/medium",
-        "medium 'paper' is 600 mm wide, and 'dye-printer' takes up to 599 mm",
-    ),
-    "medium wider than the plotter": (
-        [("max_width_mm: 600\n    blade", "max_width_mm: 499.5\n    blade")],
-        "{kind: cut",
-        "/methods/0/operations/0/medium",
-        "medium 'film' is 500 mm wide, and 'plotter' takes up to 499.5 mm",
-    ),
-    "weeded but not cut": (
-        [(f"{CUT_STEP}, mirrored: true", "{kind: dry, station: desk")],
-        WEED_STEP,
-        "/methods/0/operations/1/medium",
-        "medium 'film' was not cut before",
-    ),
-    "paper pressed but not printed": (
-        [(f"{PRINT_STEP}, mirrored: true", "{kind: dry, station: desk")],
-        PAPER_STEP,
-        "/methods/1/operations/1/medium",
-        "nothing was printed on medium 'paper' before",
-    ),
-    "printed but not pressed": (
-        [(PAPER_STEP, "{kind: check, station: bench, setup_min: 2")],
-        "{kind: print",
-        "/methods/1/operations/0/medium",
-        "medium 'paper' is never tacked or pressed afterwards",
-    ),
-    "no setting inside the window": (
-        [("temp_min_c: 180, temp_max_c: 204, best_temp_c: 200",
-          "temp_min_c: 200, temp_max_c: 204, best_temp_c: 200")],
-        PAPER_STEP,
-        "/methods/1/operations/1",
-        "must be set to 204 C at least, and the press window allows 200 C",
-    ),
-    "press cannot reach the window": (
-        [("ceiling_c: 220", "ceiling_c: 183")],
-        PAPER_STEP,
-        "/methods/1/operations/1",
-        "must be set to 184 C at least, and the press's ceiling allows 183 C",
-    ),
-}  # fmt: skip
+CONTRADICTIONS = {**IN_PARTS, **IN_METHODS}
 
 
 def closed_mondays() -> str:
@@ -340,11 +42,9 @@ def test_each_contradiction_is_told_where_it_stands(name: str, tmp_path: Path) -
 
 def test_later_heat_above_what_a_film_withstands_is_refused(tmp_path: Path) -> None:
     """Dye pressed at 184 C or more onto a film that withstands 170 C can never be done."""
-    tail = ", setup_min: 2, each_min: 1}\n"
-    dye = "      - {kind: press, station: bench, machine: press, medium: film" + tail
-    text = edited((f"      - {PAPER_STEP}", f"{dye}      - {PAPER_STEP}"))
+    text = edited(DYE_ON_FILM)
     (fault,) = faults_of(tmp_path, text)
-    assert fault.pointer == "/methods/1/operations/2"
+    assert fault.pointer == "/methods/1/operations/3"
     assert "184 C at least, and film 'film' on the cloth allows 166 C" in fault.message
 
 
@@ -363,16 +63,36 @@ def test_all_contradictions_are_told_at_once(tmp_path: Path) -> None:
     assert [fault.line for fault in faults] == sorted(fault.line or 0 for fault in faults)
 
 
+def test_a_method_is_not_walked_while_its_operations_are_at_fault(tmp_path: Path) -> None:
+    """One fault of a step is told alone, without what would only follow from it."""
+    text = edited(("mirrored: true", "mirrored: false"), ("machine: plotter", "machine: scissors"))
+    (fault,) = faults_of(tmp_path, text)
+    assert "'scissors'" in fault.message
+
+
 def test_sound_catalogues_have_no_fault(tmp_path: Path) -> None:
     """The workroom of these tests and the demonstration shop hold no contradiction."""
     assert faults_of(tmp_path, WORKROOM) == ()
     assert catalogue_faults(load_catalogue(demo_shop_path()).catalogue) == []
 
 
-def test_mirroring_is_left_to_the_rules(tmp_path: Path) -> None:
-    """A wrong mirrored flag is no contradiction here: a rule tells it with its reason."""
-    text = edited(("medium: film, mirrored: true", "medium: film, mirrored: false"))
-    assert faults_of(tmp_path, text) == ()
+@pytest.mark.parametrize(
+    "edits",
+    [
+        [CARRIES, TWO_FILMS, ("station: bench, medium: film, setup_min: 0, each_min: 0", TOP_FILM)],
+        [("withstands_c: 170", "withstands_c: 210\n    dye_share: 0.5"), DYE_ON_FILM],
+        [("ink_ml_m2: 14", f"ink_ml_m2: 14\n    solids: {solids()}")],
+        [('srgb: "#f7f7f5"\n', 'srgb: "#f7f7f5"\n        unobtainable_sizes: [S, M]\n')],
+        [("gap_mm: 4", "gap_mm: 4\n    unobtainable: true\n    veil: 0.5")],
+        [("fibre: cotton", "fibre: polypropylene")],
+    ],
+    ids=["layered", "dye on film", "solids", "colour sold out", "film sold out", "two iron dots"],
+)
+def test_what_only_looks_like_a_contradiction_is_taken(
+    edits: list[tuple[str, str]], tmp_path: Path
+) -> None:
+    """Film on film that carries it, dye on film that holds it, and things that are sold out."""
+    assert faults_of(tmp_path, edited(*edits)) == ()
 
 
 def test_a_year_all_but_a_day_may_be_closed(tmp_path: Path) -> None:

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from decimal import Decimal
 
 import pytest
 
 from service.catalogue.loading import demo_shop_path, load_catalogue
-from service.domain.blanks import Finish, Style, Wearer
+from service.domain.blanks import Finish, Obstacle, Style, Wearer
+from service.domain.colour import lab_from_srgb_hex
 from service.domain.fibres import Fibre
-from service.domain.media import Ink, WorkedFrom
+from service.domain.media import Ink, Texture, WorkedFrom
 from service.domain.methods import Cover, OperationKind
-from service.domain.shop import Catalogue
+from service.domain.shop import Catalogue, Policy
 
 
 @pytest.fixture(scope="module")
@@ -43,11 +45,12 @@ def test_it_is_large_enough_to_show_every_kind(shop: Catalogue) -> None:
     [
         ("classic-cotton-tee", {Fibre.COTTON: 100}, {"white", "black", "navy", "red", "yellow"}),
         ("sport-polyester-tee", {Fibre.POLYESTER: 100},
-         {"white", "silver", "royal", "black", "red"}),
+         {"white", "silver", "royal", "black", "red", "yellow"}),
         ("mostly-polyester-tee", {Fibre.POLYESTER: 65, Fibre.COTTON: 35}, {"white"}),
         ("half-blend-tee", {Fibre.POLYESTER: 50, Fibre.COTTON: 50}, {"white"}),
         ("tri-blend-tee", {Fibre.POLYESTER: 50, Fibre.COTTON: 25, Fibre.VISCOSE: 25}, {"white"}),
         ("stretch-cotton-tee", {Fibre.COTTON: 95, Fibre.ELASTANE: 5}, {"white"}),
+        ("stretch-sport-tee", {Fibre.POLYESTER: 78, Fibre.ELASTANE: 22}, {"white"}),
         ("plated-knit-tee", {Fibre.POLYESTER: 60, Fibre.COTTON: 40}, {"white"}),
         ("acrylic-knit-long-sleeve", {Fibre.ACRYLIC: 100}, set()),
         ("non-woven-tote", {Fibre.POLYPROPYLENE: 100}, set()),
@@ -65,6 +68,76 @@ def test_the_blanks_others_rely_on_are_there(
     shares = {share.fibre: share.percent for share in blank.fibre_content.shares}
     assert shares == {fibre: Decimal(percent) for fibre, percent in content.items()}
     assert colours <= {colour.id for colour in blank.colours}
+
+
+def test_the_policy_states_every_threshold_a_shop_may_tune(shop: Catalogue) -> None:
+    """Nothing is left to a value that is not seen; what stands there is the program's own."""
+    own = Policy()
+    assert shop.policy.model_fields_set == set(Policy.model_fields)
+    assert {
+        name for name in Policy.model_fields if getattr(shop.policy, name) != getattr(own, name)
+    } == {"supplied_placements"}
+
+
+def test_every_garment_that_a_rule_is_about_is_there(shop: Catalogue) -> None:
+    """Something for each rule on garments to speak of; what counts is the shop's policy."""
+    policy = shop.policy
+    elastane = {b.id: b.fibre_content.mass_share(Fibre.ELASTANE) for b in shop.blanks}
+    assert max(elastane.values()) > 0.20
+    assert any(b.weight_g_m2 < policy.light_cloth_g_m2 for b in shop.blanks)
+    assert any(b.face_fibre_content is not None for b in shop.blanks)
+    crossed = {o for b in shop.blanks for placement in b.placements for o in placement.crosses}
+    assert {Obstacle.ZIP, Obstacle.POCKET} <= crossed
+    polyester = [b for b in shop.blanks if b.fibre_content.mass_share(Fibre.POLYESTER) == 1]
+    labs = [lab_from_srgb_hex(colour.srgb) for b in polyester for colour in b.colours]
+    assert any(
+        lab.lightness >= policy.light_lightness
+        and math.hypot(lab.a, lab.b) > policy.saturated_chroma
+        for lab in labs
+    )
+
+
+def test_something_is_sold_out_and_never_all_of_a_kind(shop: Catalogue) -> None:
+    """One colour lacks sizes and one film cannot be had; no blank and no other method with it."""
+    lacking = {
+        (blank.id, colour.id): colour.unobtainable_sizes
+        for blank in shop.blanks
+        for colour in blank.colours
+        if colour.unobtainable_sizes
+    }
+    assert lacking == {("cotton-long-sleeve", "olive"): ("2XL", "3XL")}
+    gone = {medium.id for medium in shop.media if medium.unobtainable}
+    assert gone == {"reflective-cut-film"}
+    barred = {m.id for m in shop.methods if gone & {op.medium for op in m.operations}}
+    assert barred == {"reflective-cut-film"}
+
+
+def test_films_that_sparkle_or_have_a_nap_say_so(shop: Catalogue) -> None:
+    """Glitter throws back more undyed light than flock, smooth film none; glitter sheds grains.
+
+    Design choices, no source; that loose glitter comes off is common practice, no source.
+    """
+    veils = {texture: {m.veil for m in shop.media if m.texture is texture} for texture in Texture}
+    assert veils == {Texture.SMOOTH: {0.0}, Texture.FLOCK: {0.05}, Texture.GLITTER: {0.10}}
+    assert {m.id for m in shop.media if m.sheds_small_parts} == {"glitter-film"}
+
+
+def test_dye_is_pressed_on_its_bases_where_practice_says(shop: Catalogue) -> None:
+    """On white film at 180 to 195 C, on glitter and flock at about 199 C for 60 s.
+
+    Common practice, no source; the figures for white film are from memory.
+    """
+    windows = {
+        id_: shop.method_by_id[id_].operations[-4].window
+        for id_ in ("dye-on-white-film", "dye-on-glitter-film", "dye-on-flock-film")
+    }
+    settings = {
+        id_: (window.best_temp_c, window.best_dwell_s) for id_, window in windows.items() if window
+    }
+    assert settings["dye-on-glitter-film"] == settings["dye-on-flock-film"] == (199, 60)
+    white = windows["dye-on-white-film"]
+    assert white is not None
+    assert (white.temp_min_c, white.temp_max_c) == (180, 195)
 
 
 def test_tees_have_the_usual_measures(shop: Catalogue) -> None:

@@ -22,304 +22,8 @@ from service.catalogue.loading import (
     document_of,
     load_catalogue,
 )
+from tests.catalogue.shape_faults import SHAPE_FAULTS
 from tests.catalogue.workroom import WORKROOM, edited, faults_of, line_of
-
-FILM_COLOURS = """\
-    colours:
-      - {id: white, name: White, srgb: "#f6f6f4"}
-      - {id: black, name: Black, srgb: "#1a1a1c"}
-"""
-
-# name: (old, new, snippet on the fault's line, pointer, words)
-SHAPE_FAULTS: dict[str, tuple[str, str, str, str, str]] = {
-    "missing": (
-        ", cost: 2.60",
-        "",
-        "{size: S, half_chest_mm: 457",
-        "/blanks/0/sizes/0/cost",
-        "'cost' is missing",
-    ),
-    "unknown name": (
-        "drop_mm: 65",
-        "drop_mm: 65\n        drop_cm: 6",
-        "drop_cm",
-        "/blanks/0/placements/0/drop_cm",
-        "'drop_cm' is not a name known here",
-    ),
-    "unknown top-level name": (
-        "printers:",
-        "printer_list: 3\nprinters:",
-        "printer_list",
-        "/printer_list",
-        "'printer_list' is not a name known here",
-    ),
-    "fibre sum": (
-        "percent: 35",
-        "percent: 30",
-        "fibre_content:",
-        "/blanks/0/fibre_content",
-        "fibre percentages sum to 95, not to 100",
-    ),
-    "fibre name of the US": (
-        "fibre: cotton",
-        "fibre: Nylon",
-        "fibre: Nylon",
-        "/blanks/0/fibre_content/1/fibre",
-        "'Nylon' is not the generic name used here: write 'polyamide'",
-    ),
-    "fibre name misspelt": (
-        "fibre: cotton",
-        "fibre: coton",
-        "fibre: coton",
-        "/blanks/0/fibre_content/1/fibre",
-        "did you mean 'cotton'?",
-    ),
-    "fibre name unknown": (
-        "fibre: cotton",
-        "fibre: moonsilver",
-        "moonsilver",
-        "/blanks/0/fibre_content/1/fibre",
-        "'moonsilver' is not known here: it must be one of 'cotton', 'linen'",
-    ),
-    "window upside down": (
-        "temp_min_c: 150, temp_max_c: 165",
-        "temp_min_c: 165, temp_max_c: 150",
-        "press: {temp_min_c: 165",
-        "/media/0/press",
-        "press window is upside down",
-    ),
-    "film without surface colour": (
-        FILM_COLOURS,
-        "",
-        "  - id: film",
-        "/media/0",
-        "needs at least one surface colour",
-    ),
-    "size twice": (
-        "size: M, half_chest_mm: 508",
-        "size: S, half_chest_mm: 508",
-        "  - id: blend-tee",
-        "/blanks/0",
-        "size listed twice: S",
-    ),
-    "breaks that overlap": (
-        "from_pieces: 24",
-        "from_pieces: 1",
-        "breaks:",
-        "/prices/breaks",
-        "quantity breaks overlap: 1 follows 1",
-    ),
-    "breaks with a gap below": (
-        "from_pieces: 1,",
-        "from_pieces: 2,",
-        "breaks:",
-        "/prices/breaks",
-        "the first quantity break must start from 1 piece",
-    ),
-    "negative margin": (
-        "margin_share: 0.35",
-        "margin_share: -0.1",
-        "margin_share",
-        "/prices/margin_share",
-        "must be at least 0, not -0.1",
-    ),
-    "whole margin": (
-        "margin_share: 0.35",
-        "margin_share: 1",
-        "margin_share",
-        "/prices/margin_share",
-        "must be less than 1, not 1",
-    ),
-    "too heavy": (
-        "weight_g_m2: 150",
-        "weight_g_m2: 1500",
-        "weight_g_m2",
-        "/blanks/0/weight_g_m2",
-        "must be at most 1000, not 1500",
-    ),
-    "no thickness": (
-        "thickness_um: 80",
-        "thickness_um: 0",
-        "thickness_um",
-        "/media/0/thickness_um",
-        "must be more than 0, not 0",
-    ),
-    "too many decimals": (
-        "0.105",
-        "0.1050001",
-        "0.1050001",
-        "/prices/consumables_per_piece",
-        "may have at most 5 decimal places, not 0.1050001",
-    ),
-    "no number": (
-        "gap_mm: 4",
-        "gap_mm: wide",
-        "gap_mm: wide",
-        "/media/0/gap_mm",
-        "must be a number written without quotes, not 'wide'",
-    ),
-    "not a number": (
-        "gap_mm: 4",
-        "gap_mm: nan",
-        "gap_mm: nan",
-        "/media/0/gap_mm",
-        "must be a finite number, not 'nan'",
-    ),
-    "half a day": (
-        "supplier_lead_days: 2",
-        "supplier_lead_days: 2.5",
-        "supplier_lead_days: 2.5",
-        "/media/0/supplier_lead_days",
-        "must be a whole number written without quotes, not 2.5",
-    ),
-    "number in quotes": (
-        "gap_mm: 4",
-        "gap_mm: '4'",
-        "gap_mm: '4'",
-        "/media/0/gap_mm",
-        "must be a number written without quotes, not '4'",
-    ),
-    "true for a number": (
-        "gap_mm: 4",
-        "gap_mm: true",
-        "gap_mm: true",
-        "/media/0/gap_mm",
-        "must be a number written without quotes, not true",
-    ),
-    "true for a weekday": (
-        "[0, 1, 2, 3, 4]",
-        "[0, true, 2, 3, 4]",
-        "working_weekdays",
-        "/calendar/working_weekdays/1",
-        "must be a number written without quotes, not true",
-    ),
-    "yes for true": (
-        "invented: true",
-        "invented: yes",
-        "invented",
-        "/shop/invented",
-        "must be true or false, not 'yes'",
-    ),
-    "number for a time": (
-        'cut_off: "12:00"',
-        "cut_off: 720",
-        "cut_off",
-        "/calendar/cut_off",
-        "must be text in quotes, not 720",
-    ),
-    "no time": (
-        'cut_off: "12:00"',
-        'cut_off: "noon"',
-        "cut_off",
-        "/calendar/cut_off",
-        "must be a time of day in quotes, as in '12:00', not 'noon'",
-    ),
-    "no date": (
-        "2026-12-31",
-        "2026-02-30",
-        "closures",
-        "/calendar/closures/1",
-        "must be a date as in 2026-12-24, not '2026-02-30'",
-    ),
-    "no time zone": (
-        "Europe/Berlin",
-        "Middle/Earth",
-        "time_zone",
-        "/calendar/time_zone",
-        "no such time zone: 'Middle/Earth'",
-    ),
-    "no working day": (
-        "[0, 1, 2, 3, 4]",
-        "[]",
-        "working_weekdays",
-        "/calendar/working_weekdays",
-        "needs at least 1 entries, not a list",
-    ),
-    "number for text": (
-        '"9521234001010"',
-        "9521234001010",
-        "S: 9521234001010",
-        "/blanks/0/colours/0/gtins/S",
-        "must be text; put it in quotes if it looks like a number, not 9521234001010",
-    ),
-    "no identifier": (
-        "id: blend-tee",
-        "id: Blend Tee",
-        "id: Blend Tee",
-        "/blanks/0/id",
-        "must be lower-case words and digits joined by single hyphens, not 'Blend Tee'",
-    ),
-    "no colour": (
-        '"#f7f7f5"',
-        "#f7f7f5",
-        "name: White\n        srgb",
-        "/blanks/0/colours/0/srgb",
-        "must be text; put it in quotes if it looks like a number, not nothing",
-    ),
-    "short colour": (
-        '"#f7f7f5"',
-        '"#fff"',
-        '"#fff"',
-        "/blanks/0/colours/0/srgb",
-        "must be an sRGB colour in quotes, as in '#1f2a44', not '#fff'",
-    ),
-    "unknown style": (
-        "style: tee",
-        "style: tees",
-        "style: tees",
-        "/blanks/0/style",
-        "'tees' is not known here: did you mean 'tee'?",
-    ),
-    "number for a choice": (
-        "style: tee",
-        "style: 3",
-        "style: 3",
-        "/blanks/0/style",
-        "must be one of 'tee', 'long_sleeve'",
-    ),
-    "list for a mapping": (
-        "care: {wash_c: 40, iron_dots: 2}",
-        "care: [40, 2]",
-        "care: [40",
-        "/blanks/0/care",
-        "must be a mapping of names to values, not a list",
-    ),
-    "mapping for a list": (
-        "bonds_to: [cotton, polyester]",
-        "bonds_to: {cotton: 1}",
-        "bonds_to",
-        "/media/0/bonds_to",
-        "must be a list, not a mapping",
-    ),
-    "size name in a mapping": (
-        "S: {width_mm: 270",
-        '"S+": {width_mm: 270',
-        '"S+"',
-        "/blanks/0/placements/0/areas/S+",
-        "must be a size of up to 16 letters",
-    ),
-    "print that does not state mirrored": (
-        "medium: paper, mirrored: true,",
-        "medium: paper,",
-        "{kind: print",
-        "/methods/1/operations/0",
-        "must state mirrored",
-    ),
-    "same name twice": (
-        "    carrier: true",
-        "    carrier: true\n    carrier: false",
-        "    carrier: false",
-        "/media/0/carrier",
-        "'carrier' is written twice, first on line",
-    ),
-    "alias": (
-        "name: Paper",
-        "name: *name",
-        "*name",
-        "/media/1/name",
-        "alias *name",
-    ),
-}  # fmt: skip
 
 
 @pytest.mark.parametrize("name", SHAPE_FAULTS)
@@ -332,6 +36,31 @@ def test_each_fault_is_told_where_it_stands(name: str, tmp_path: Path) -> None:
     assert words in fault.message
     line = line_of(text, snippet) + snippet.count("\n")
     assert fault.line == line
+
+
+# Names that mean the same: Regulation (EU) No 1007/2011, Annex I, and 16 CFR 303.7.
+@pytest.mark.parametrize(
+    ("written", "generic"),
+    [
+        ("spandex", "elastane"),
+        ("Rayon", "viscose"),
+        ("rayon (modal)", "modal"),
+        ("rayon (cupro)", "cupro"),
+        ("nylon", "polyamide"),
+        ("olefin", "polypropylene"),
+        ("PLA", "polylactide"),
+        ("vinyon", "chlorofibre"),
+        ("flax", "linen"),
+        ("Cotton", "cotton"),
+    ],
+)
+def test_a_fibre_name_of_elsewhere_is_answered_with_the_generic_name(
+    written: str, generic: str, tmp_path: Path
+) -> None:
+    """A catalogue that writes another generic name is told the one to write."""
+    (fault,) = faults_of(tmp_path, edited(("fibre: cotton", f"fibre: {written}")))
+    assert fault.pointer == "/blanks/0/fibre_content/1/fibre"
+    assert f"write '{generic}'" in fault.message
 
 
 def test_all_faults_are_told_at_once_in_order_of_line(tmp_path: Path) -> None:

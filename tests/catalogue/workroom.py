@@ -145,6 +145,7 @@ methods:
          each_min: 1}
       - {kind: weed, station: bench, medium: film, setup_min: 0, each_min: 2}
       - {kind: press, station: bench, machine: press, medium: film, setup_min: 2, each_min: 1}
+      - {kind: peel, station: bench, medium: film, setup_min: 0, each_min: 0}
   - id: dye
     name: Dye
     feel: nothing

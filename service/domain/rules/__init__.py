@@ -10,7 +10,7 @@ from service.domain.rules.build import (
     FILM_LAYERING,
     MIRRORED_SIDE,
 )
-from service.domain.rules.contract import Facts, Finding, Reading, Rule, Severity
+from service.domain.rules.contract import Facts, Finding, Neighbour, Reading, Rule, Severity
 from service.domain.rules.dye import DYE_CLOTH_LIGHTNESS, DYE_FIBRE_SHARE
 from service.domain.rules.geometry import MEDIUM_SIZE, PLACEMENT_AREA, PLACEMENT_OBSTACLES, PLATEN
 from service.domain.rules.heat import DYE_MIGRATION, HEAT_WINDOW
@@ -34,4 +34,4 @@ RULES: tuple[Rule, ...] = (
     PVC_FOR_CHILDREN,
 )
 
-__all__ = ["RULES", "Facts", "Finding", "Reading", "Rule", "Severity"]
+__all__ = ["RULES", "Facts", "Finding", "Neighbour", "Reading", "Rule", "Severity"]

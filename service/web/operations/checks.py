@@ -8,10 +8,10 @@ from typing import Annotated, Literal
 from fastapi import Query
 from starlette.responses import Response
 
-from service.domain.artwork import ArtworkMeasures
 from service.domain.wishes import Line
 from service.intake.answers import CheckAnswer
-from service.intake.artworks import measures_at_hand, measures_of
+from service.intake.artwork_shelf import ShelvedArtwork
+from service.intake.artworks import artworks_at_hand, artworks_of
 from service.intake.check import LineVerdict, all_work, check_answer, judge_lines
 from service.intake.requests import ANY_METHOD, CheckRequest, LineRequest
 from service.intake.resolve import artwork_ids, resolve_lines
@@ -43,11 +43,11 @@ async def check_lines(
     the nearest choices that work. Method `any` tries them all and chooses the best.
     """
     compiled = rooms.services.catalogues.current
-    measures = await measures_for(rooms, caller, body.lines)
+    artworks = await artworks_for(rooms, caller, body.lines)
     explain_all = explain == "all"
 
     def judge() -> Judged:
-        lines = resolve_lines(compiled, body.lines, measures)
+        lines = resolve_lines(compiled, body.lines, artworks)
         return lines, judge_lines(compiled, lines)
 
     many = _verdicts(body.lines, len(compiled.chains)) > AT_ONCE
@@ -65,12 +65,12 @@ def _verdicts(lines: tuple[LineRequest, ...], methods: int) -> int:
     return sum(methods if one.method == ANY_METHOD else 1 for one in decorations)
 
 
-async def measures_for(
+async def artworks_for(
     rooms: Rooms, caller: Caller, lines: tuple[LineRequest, ...]
-) -> Mapping[str, ArtworkMeasures]:
-    """Measures of the lines' artworks, from memory where they are at hand."""
+) -> Mapping[str, ShelvedArtwork]:
+    """The lines' artworks, from memory where they are at hand."""
     ids = artwork_ids(lines)
-    at_hand = measures_at_hand(rooms.services, caller, ids)
+    at_hand = artworks_at_hand(rooms.services, caller, ids)
     if at_hand is not None:
         return at_hand
-    return await rooms.in_store(lambda: measures_of(rooms.services, caller, ids))
+    return await rooms.in_store(lambda: artworks_of(rooms.services, caller, ids))

@@ -16,6 +16,7 @@ from starlette.testclient import TestClient
 from service.assembly import assemble
 from service.domain.artwork import ArtworkMeasures
 from service.domain.money import from_minor
+from service.intake.artwork_shelf import ShelvedArtwork
 from service.intake.catalogues import Catalogues
 from service.intake.quotes import PricedLines, price_lines
 from service.intake.requests import QuoteRequest
@@ -55,13 +56,17 @@ COST_WORDS = re.compile(
 
 def computed_again(shop: ShopDoor, row: Quote) -> PricedLines:
     """The quote priced anew from the rows alone, by a reader that knows nothing yet."""
-    measures = {
-        artwork.id: ArtworkMeasures.model_validate_json(artwork.measures_json)
+    artworks = {
+        artwork.id: ShelvedArtwork(
+            artwork.holder,
+            ArtworkMeasures.model_validate_json(artwork.measures_json),
+            artwork.rights_declared,
+        )
         for artwork in shop.rows(Artwork)
     }
     fresh = Catalogues(shop.assembly.database)
     compiled = shop.read(lambda session: fresh.of_version(session, row.catalogue_version))
-    return price_lines(compiled, QuoteRequest.model_validate_json(row.request_json), measures)
+    return price_lines(compiled, QuoteRequest.model_validate_json(row.request_json), artworks)
 
 
 def assert_same_cents(shop: ShopDoor, row: Quote) -> None:

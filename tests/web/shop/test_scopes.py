@@ -36,6 +36,8 @@ BENCH = {"staff", "owner"}
 
 ACCESS = {
     "GET /v1/catalogue": EVERYONE,
+    "GET /v1/rules": EVERYONE,
+    "GET /v1/rules/{rule_id}": EVERYONE,
     "POST /v1/artworks": BUYS,
     "GET /v1/artworks/{artwork_id}": EVERYONE,
     "POST /v1/checks": EVERYONE,
@@ -62,13 +64,16 @@ OPEN = {
     "GET /openapi.json",
     "GET /problems",
     "GET /problems/{code}",
+    "GET /rules",
+    "GET /rules/{rule_id}",
     "GET /docs",
     "GET /docs/start.js",
 }
 """What strangers may see: probes and documentation. Mounted files of the viewer besides."""
 
-SHARED = {"number"}
-"""Path parameters that name nothing of a single caller's: the bench serves all storefronts."""
+SHARED = {"number", "rule_id"}
+"""Path parameters that name nothing of a single caller's: the bench serves all storefronts, and
+the rules hold for all."""
 
 OPERATIONS = pytest.mark.parametrize("operation", ACCESS)
 

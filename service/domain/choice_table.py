@@ -1,0 +1,445 @@
+"""Every combination of the shop's choices, and the rules that block each, as arrays of bits.
+
+A rule depends only on the choices it reads, so it is run once for each combination of those and
+spread over the rest. What does not depend on the artwork is worked out once for each catalogue
+version, what does once for each artwork. Axes are always in this order: consents (as given, all),
+makings (a method with a film colour), garments, placements, and sizes where they are told apart.
+
+A print width is one number of a continuous range, so it is not enumerated: rules that read it give
+the range they leave, and the ranges are intersected.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from service.domain.artwork import ArtworkMeasures, InkBox, PaletteColour
+from service.domain.chain import Chain
+from service.domain.compiled import CompiledCatalogue
+from service.domain.garments import Garment
+from service.domain.look import Look, predict_many, surface_of
+from service.domain.memo import Memo
+from service.domain.rules import RULES, Facts, Neighbour, Rule, Severity
+from service.domain.rules.contract import WidthLimits
+from service.domain.verdict import facts_for
+from service.domain.wishes import Choice, Consent, Decoration, Line
+
+Bits = NDArray[np.uint64]
+Flags = NDArray[np.bool_]
+Floats = NDArray[np.float64]
+
+BLOCKERS: Final[tuple[Rule, ...]] = tuple(rule for rule in RULES if rule.may_block)
+"""Rules that can block; the place of each is its bit."""
+
+NOT_OFFERED: Final = np.uint64(1 << 63)
+"""The bit of combinations that do not exist, such as a placement the garment does not have."""
+
+ALL_CONSENTS: Final = frozenset(Consent)
+_BIT: Final = {rule.id: np.uint64(1 << index) for index, rule in enumerate(BLOCKERS)}
+_ANY_WIDTH_MM: Final = 100.0
+_NO_ARTWORK: Final = ArtworkMeasures(
+    width_px=1_000,
+    height_px=1_000,
+    ink_box=InkBox(left=0, top=0, width=1_000, height=1_000),
+    has_alpha=True,
+    opaque_share=1,
+    soft_alpha_share=0,
+    near_white_share=0,
+    palette=(PaletteColour(srgb="#000000", share=1),),
+)
+"""Stands in where no rule that is run reads the artwork."""
+
+
+@dataclass(frozen=True, slots=True)
+class Making:
+    """A method with a film colour; None for the one the shop would choose."""
+
+    method_id: str
+    film_colour_id: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """What is fixed while choices vary: the artwork and the garment's other decorations.
+
+    ``artwork`` is None where there is none yet: then rules that read it are left out.
+    """
+
+    artwork: ArtworkMeasures | None
+    rights_declared: bool = True
+    consents: frozenset[Consent] = frozenset()
+    film_colour_id: str | None = None
+    neighbours: tuple[Neighbour, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class WidthRange:
+    """The widths one rule leaves, in mm: arrays of the least and greatest, that broadcast."""
+
+    bit: np.uint64
+    least_mm: Floats
+    greatest_mm: Floats
+
+
+class ChoiceTable:
+    """The table of one catalogue version, or of one garment the customer brings."""
+
+    def __init__(self, compiled: CompiledCatalogue, garments: Sequence[Garment]) -> None:
+        """Lay out the axes; nothing is judged yet."""
+        self.compiled = compiled
+        self.garments = tuple(garments)
+        self.placements = _in_order(id_ for garment in garments for id_ in garment.placements)
+        self.sizes = _in_order(size for garment in garments for size in garment.half_chest_mm)
+        self.size_index = {size: index for index, size in enumerate(self.sizes)}
+        cloths = _in_order(garment.cloth_key for garment in garments)
+        self._cloth_of = np.array([cloths.index(g.cloth_key) for g in garments])
+        first = {g.cloth_key: at for at, g in reversed(list(enumerate(garments)))}
+        self._one_of_cloth = [first[cloth] for cloth in cloths]
+        self.has_placement: Flags = np.array(
+            [[place in g.placements for place in self.placements] for g in garments]
+        )
+        self.has_size: Flags = np.array(
+            [
+                [
+                    [size in g.half_chest_mm and _has_area(g, place, size) for size in self.sizes]
+                    for place in self.placements
+                ]
+                for g in garments
+            ]
+        )
+        self._lasting = Memo(1_000_000)
+        self._by_artwork = Memo(64)
+
+    def makings(self, film_colour_id: str | None = None) -> tuple[Making, ...]:
+        """Every method with every film colour it has, and with the one asked for."""
+
+        def listed() -> tuple[Making, ...]:
+            return tuple(
+                Making(id_, colour)
+                for id_, chain in self.compiled.chains.items()
+                for colour in _colours_of(chain, film_colour_id)
+            )
+
+        return self._lasting.get(("makings", film_colour_id), listed)
+
+    def blocked(self, wish: Wish) -> Bits:
+        """Bits of the rules that block, (2, makings, garments, placements).
+
+        Rules that read width or sizes are not among them.
+        """
+        if wish.neighbours:
+            return self._stacked(wish)
+        art = wish.artwork
+        key = (
+            "blocked",
+            art and (art.key, wish.rights_declared),
+            wish.consents,
+            wish.film_colour_id,
+        )
+        return self._by_artwork.get(key, lambda: self._stacked(wish))
+
+    def warm_up(self) -> None:
+        """Work out all that depends on the catalogue alone."""
+        self.blocked(Wish(None))
+
+    def delta_e(self, wish: Wish) -> Floats:
+        """Mean predicted colour difference, (makings, garments); needs an artwork."""
+        if wish.artwork is None:
+            raise ValueError("without an artwork there is no colour difference")
+        key = ("delta_e", wish.artwork.key, wish.film_colour_id)
+        return self._by_artwork.get(key, lambda: self._delta_e(wish))
+
+    def size_ranges(self, wish: Wish) -> tuple[WidthRange, ...]:
+        """Ranges of those rules on width that do not read the method.
+
+        Arrays are (garments, placements, sizes).
+        """
+        rules = [rule for rule in _width_rules(wish) if Choice.METHOD not in rule.reads]
+        key = ("size_ranges", wish.artwork and wish.artwork.key)
+        return self._by_artwork.get(
+            key, lambda: tuple(self._size_range(rule, wish) for rule in rules)
+        )
+
+    def method_ranges(self, wish: Wish) -> tuple[WidthRange, ...]:
+        """Ranges of those rules on width that read the method.
+
+        Arrays are (makings, garments, placements).
+        """
+        rules = [rule for rule in _width_rules(wish) if Choice.METHOD in rule.reads]
+        key = ("method_ranges", wish.artwork and wish.artwork.key, wish.film_colour_id)
+        return self._by_artwork.get(
+            key, lambda: tuple(self._method_range(rule, wish) for rule in rules)
+        )
+
+    def unobtainable(self) -> tuple[tuple[np.uint64, Flags], ...]:
+        """For each rule on sizes that reads no width, what it blocks, (garments, sizes)."""
+
+        def listed() -> tuple[tuple[np.uint64, Flags], ...]:
+            rules = [
+                rule
+                for rule in BLOCKERS
+                if Choice.SIZES in rule.reads and Choice.WIDTH not in rule.reads
+            ]
+            return tuple((_BIT[rule.id], self._blocked_sizes(rule)) for rule in rules)
+
+        return self._lasting.get("unobtainable", listed)
+
+    def size_costs(self) -> Floats:
+        """What a piece costs the shop, (garments, sizes); the garment's mean in sizes it lacks."""
+
+        def listed() -> Floats:
+            costs = np.zeros((len(self.garments), len(self.sizes)))
+            for at, garment in enumerate(self.garments):
+                blank = self.compiled.catalogue.blank_by_id.get(garment.blank_id or "")
+                if blank is not None:
+                    known = {size.size: float(size.cost) for size in blank.sizes}
+                    mean = sum(known.values()) / len(known)
+                    costs[at] = [known.get(size, mean) for size in self.sizes]
+            return costs
+
+        return self._lasting.get("size_costs", listed)
+
+    def _stacked(self, wish: Wish) -> Bits:
+        both = []
+        for consents in (wish.consents, ALL_CONSENTS):
+            given = replace(wish, consents=consents)
+            both.append(
+                np.stack([self._making(m, given) for m in self.makings(wish.film_colour_id)])
+            )
+        stacked = np.stack(both)
+        stacked[:, :, ~self.has_placement] |= NOT_OFFERED
+        return stacked
+
+    def _making(self, making: Making, wish: Wish) -> Bits:
+        """Bits of one making, (garments, placements)."""
+        chain = self.compiled.chains[making.method_id]
+        bits = np.zeros(self.has_placement.shape, np.uint64)
+        for reads, rules in self._groups(chain).items():
+            if Choice.ARTWORK in reads and wish.artwork is None:
+                continue
+            key: tuple[object, ...] = ("group", making.method_id, tuple(sorted(reads)))
+            key += (making.film_colour_id if Choice.FILM_COLOUR in reads else None,)
+            key += (wish.consents if Choice.CONSENTS in reads else None,)
+            fixed = Choice.ARTWORK in reads or (
+                Choice.OTHER_DECORATIONS in reads and bool(wish.neighbours)
+            )
+            memo = Memo(1) if fixed else self._lasting
+            bits |= memo.get(
+                key,
+                lambda reads=reads, rules=rules: self._grid(  # type: ignore[misc]
+                    reads, lambda facts: _bits(rules, facts), making, wish, np.uint64, NOT_OFFERED
+                ),
+            )
+        return bits
+
+    def _groups(self, chain: Chain) -> dict[frozenset[Choice], tuple[Rule, ...]]:
+        """Rules that read neither width nor sizes, by what they read on this chain."""
+
+        def grouped() -> dict[frozenset[Choice], tuple[Rule, ...]]:
+            groups: dict[frozenset[Choice], tuple[Rule, ...]] = {}
+            for rule in BLOCKERS:
+                if not {Choice.WIDTH, Choice.SIZES} & rule.reads:
+                    reads = rule.reads_for(chain)
+                    groups[reads] = (*groups.get(reads, ()), rule)
+            return groups
+
+        return self._lasting.get(("groups", chain.method.id), grouped)
+
+    def _grid(
+        self,
+        reads: frozenset[Choice],
+        value: Callable[[Facts], Any],
+        making: Making,
+        wish: Wish,
+        dtype: type[np.generic],
+        fill: object,
+    ) -> NDArray[Any]:
+        """``value`` of the facts of each cell it depends on, spread over (garments, placements)."""
+        picked, spread = self._picked(reads)
+        places = self.placements if Choice.PLACEMENT in reads else (None,)
+        grid = np.full((len(picked), len(places)), fill, dtype)
+        looks = self._looks(reads, picked, making, wish)
+        for row, at in enumerate(picked):
+            garment = self.garments[at]
+            facts = self._facts(garment, making, wish, looks[row] if looks else None)
+            for column, place in enumerate(places):
+                if place is None:
+                    grid[row, column] = value(facts)
+                elif place in garment.placements:
+                    there = replace(facts.decoration, placement_id=place)
+                    grid[row, column] = value(replace(facts, decoration=there))
+        return np.broadcast_to(grid[spread], self.has_placement.shape)
+
+    def _picked(self, reads: frozenset[Choice]) -> tuple[list[int], NDArray[np.intp]]:
+        """Which garments stand for all, as far as these choices tell, and for which each stands."""
+        count = len(self.garments)
+        if Choice.COLOUR in reads:
+            return list(range(count)), np.arange(count)
+        if Choice.BLANK in reads:
+            return self._one_of_cloth, self._cloth_of
+        return [0], np.zeros(count, np.intp)
+
+    def _facts(self, garment: Garment, making: Making, wish: Wish, look: Look | None) -> Facts:
+        decoration = Decoration(
+            placement_id=next(iter(garment.placements)),
+            artwork_id="",
+            artwork=wish.artwork or _NO_ARTWORK,
+            width_mm=_ANY_WIDTH_MM,
+            method_id=making.method_id,
+            film_colour_id=making.film_colour_id,
+            consents=wish.consents,
+            rights_declared=wish.rights_declared,
+        )
+        line = Line(garment, {next(iter(garment.half_chest_mm)): 1}, (decoration,))
+        facts = facts_for(self.compiled, line, decoration, making.method_id, wish.neighbours)
+        return facts if look is None else replace(facts, see=lambda: look)
+
+    def _looks(
+        self, reads: frozenset[Choice], picked: Sequence[int], making: Making, wish: Wish
+    ) -> tuple[Look, ...] | None:
+        """The looks on many garments, predicted together; None where few or none are needed."""
+        if not {Choice.ARTWORK, Choice.COLOUR} <= reads or len(picked) < 2:
+            return None
+        art = wish.artwork
+        chain, policy = self.compiled.chains[making.method_id], self.compiled.catalogue.policy
+        if art is None:
+            return None
+        labs = dict(self._facts(self.garments[0], making, wish, None).film_labs)
+
+        def predicted() -> tuple[Look, ...]:
+            surfaces = [surface_of(chain, self.garments[at], labs, policy) for at in picked]
+            return predict_many(art.palette, surfaces, policy)
+
+        return self._by_artwork.get(("looks", art.key, making, len(picked)), predicted)
+
+    def _delta_e(self, wish: Wish) -> Floats:
+        rows = []
+        for making in self.makings(wish.film_colour_id):
+            chain = self.compiled.chains[making.method_id]
+            on_cloth = any(transfer.target is None for transfer in chain.dye)
+            reads = frozenset({Choice.ARTWORK, Choice.COLOUR} if on_cloth else {Choice.ARTWORK})
+            grid = self._grid(reads, _mean_delta_e, making, wish, np.float64, 0.0)
+            rows.append(grid[:, 0])
+        return np.stack(rows)
+
+    def _size_range(self, rule: Rule, wish: Wish) -> WidthRange:
+        shape = self.has_size.shape
+        least, greatest = np.zeros(shape), np.full(shape, np.inf)
+        making = self.makings()[0]
+        picked, spread = self._picked(rule.reads)
+        for at in picked:
+            garment = self.garments[at]
+            facts = self._facts(garment, making, wish, None)
+            for column, place in enumerate(self.placements):
+                if place not in garment.placements:
+                    continue
+                there = replace(facts.decoration, placement_id=place)
+                for size, index in self.size_index.items():
+                    if self.has_size[at, column, index]:
+                        line = replace(facts.line, pieces_by_size={size: 1})
+                        limits = _limits(rule, replace(facts, line=line, decoration=there))
+                        least[at, column, index], greatest[at, column, index] = limits
+        rows = np.array(picked)[spread]
+        return WidthRange(_BIT[rule.id], least[rows], greatest[rows])
+
+    def _method_range(self, rule: Rule, wish: Wish) -> WidthRange:
+        least: list[Floats] = []
+        greatest: list[Floats] = []
+        for making in self.makings(wish.film_colour_id):
+            reads = rule.reads_for(self.compiled.chains[making.method_id])
+            for ends, end in ((least, 0), (greatest, 1)):
+                ends.append(
+                    self._grid(
+                        reads,
+                        lambda facts, end=end: _limits(rule, facts)[end],  # type: ignore[misc]
+                        making,
+                        wish,
+                        np.float64,
+                        0.0,
+                    )
+                )
+        return WidthRange(_BIT[rule.id], np.stack(least), np.stack(greatest))
+
+    def _blocked_sizes(self, rule: Rule) -> Flags:
+        blocked = np.zeros((len(self.garments), len(self.sizes)), np.bool_)
+        making = self.makings()[0]
+        for at, garment in enumerate(self.garments):
+            facts = self._facts(garment, making, Wish(None), None)
+            for size in garment.half_chest_mm:
+                line = replace(facts.line, pieces_by_size={size: 1})
+                blocked[at, self.size_index[size]] = _blocks(rule, replace(facts, line=line))
+        return blocked
+
+
+def table_of(compiled: CompiledCatalogue) -> ChoiceTable:
+    """The table of all the shop's own garments, made once for each version."""
+    return compiled.tables.get(
+        "own", lambda: ChoiceTable(compiled, tuple(compiled.garments.values()))
+    )
+
+
+def _in_order(names: Iterator[str]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(names))
+
+
+def _has_area(garment: Garment, placement_id: str, size: str) -> bool:
+    placement = garment.placements.get(placement_id)
+    return placement is not None and size in placement.areas
+
+
+def _colours_of(chain: Chain, asked: str | None) -> tuple[str | None, ...]:
+    """None, every colour of its films, and the one asked for."""
+    named = [colour.id for layer in chain.layers for colour in layer.colours]
+    return tuple(dict.fromkeys([None, *named, asked]))
+
+
+def _bits(rules: Sequence[Rule], facts: Facts) -> np.uint64:
+    bits = 0
+    for rule in rules:
+        if _blocks(rule, facts):
+            bits |= int(_BIT[rule.id])
+    return np.uint64(bits)
+
+
+def _blocks(rule: Rule, facts: Facts) -> bool:
+    return any(reading.severity is Severity.BLOCKS for reading in rule.evaluate(facts))
+
+
+def _limits(rule: Rule, facts: Facts) -> WidthLimits:
+    if rule.widths is None:
+        raise ValueError(f"rule {rule.id} reads the width and may block, but gives no range of it")
+    return rule.widths(facts)
+
+
+def _mean_delta_e(facts: Facts) -> float:
+    return facts.look.mean_delta_e
+
+
+def _width_rules(wish: Wish) -> list[Rule]:
+    """Rules on width; without an artwork only those that do not read it."""
+    return [
+        rule
+        for rule in BLOCKERS
+        if Choice.WIDTH in rule.reads
+        and (wish.artwork is not None or Choice.ARTWORK not in rule.reads)
+    ]
+
+
+def smallest_cover(blocked: Bits) -> tuple[str, ...]:
+    """A set of rules, none of it needless, of which each of the combinations is blocked by one.
+
+    Rules that block most are kept first. Combinations that do not exist need no rule.
+    """
+    seen = [int(bits) for bits in np.unique(blocked) if not int(bits) & int(NOT_OFFERED)]
+    counts = {index: sum(bits >> index & 1 for bits in seen) for index in range(len(BLOCKERS))}
+    kept = [index for index in sorted(counts, key=lambda i: (counts[i], i)) if counts[index]]
+    for index in list(kept):
+        without = sum(1 << other for other in kept if other != index)
+        if all(bits & without for bits in seen):
+            kept.remove(index)
+    return tuple(BLOCKERS[index].id for index in sorted(kept))

@@ -1,0 +1,244 @@
+"""Width and sizes beside the table of choices: as asked, or as near to that as the rules leave.
+
+Arrays end in the table's axes makings, garments and placements; before them stand sizes (as asked,
+those that work), width (as asked, fitted) and consents.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from service.domain.choice_table import (
+    NOT_OFFERED,
+    Bits,
+    ChoiceTable,
+    Flags,
+    Floats,
+    WidthRange,
+    Wish,
+)
+
+SLACK_MM = 0.05
+"""Less than a hand can place; the rules on width allow as much."""
+
+_TINY = 1e-9
+_LEAST_MM = 1.0
+
+
+class Fit:
+    """What of a print width and of sizes can be kept, for every combination.
+
+    ``blocked`` has the bits of the rules on width and sizes, (2, 2, 1, makings, garments,
+    placements). A fitted width is a whole number of millimetres, the nearest to the one asked for.
+    Sizes that work are those of the ones asked for; where none does, the nearest size of the
+    garment that does, or with a fitted width the roomiest.
+    """
+
+    def __init__(
+        self,
+        table: ChoiceTable,
+        wish: Wish,
+        width_mm: float | None,
+        pieces_by_size: Mapping[str, int],
+        garments: NDArray[np.intp] | None = None,
+    ) -> None:
+        """Work out both choices of both.
+
+        ``width_mm`` None asks for none: any width will do, and only the fitted one is worked out.
+        ``garments`` are the indexes to look at, in place of all.
+        """
+        at = np.arange(len(table.garments)) if garments is None else garments
+        self._garments = [table.garments[index] for index in at]
+        self._has_size: Flags = table.has_size[at]
+        self._unobtainable = [(bit, blocked[at]) for bit, blocked in table.unobtainable()]
+        self._table = table
+        self._asked_mm = width_mm
+        self._pieces = pieces_by_size
+        self._asked: Flags = np.array([size in pieces_by_size for size in table.sizes])
+        self._unknown = any(size not in table.size_index for size in pieces_by_size)
+        self._size_rules = [
+            WidthRange(rule.bit, rule.least_mm[at], rule.greatest_mm[at])
+            for rule in table.size_ranges(wish)
+        ]
+        self._method_rules = [
+            WidthRange(rule.bit, rule.least_mm[:, at], rule.greatest_mm[:, at])
+            for rule in table.method_ranges(wish)
+        ]
+        self._kept = self._kept_sizes()
+        self._fitted = [self._fit(kept) for kept in (self._kept[0][1], self._kept[1][1])]
+        self.blocked: Bits = self._blocked()
+
+    def width_mm(self, size: int, width: int, making: int, garment: int, place: int) -> float:
+        """The print width of one combination."""
+        if width == 0 and self._asked_mm is not None:
+            return self._asked_mm
+        return float(self._fitted[size][0][making, garment, place])
+
+    def range_mm(self, size: int) -> tuple[Floats, Floats]:
+        """Least and greatest width the rules leave, with sizes as asked (0) or those that work (1).
+
+        Arrays are (makings, garments, placements) and may have 1 in place of the makings.
+        """
+        _, _, least, greatest = self._fitted[size]
+        return least, greatest
+
+    def pieces(
+        self, size: int, width: int, making: int, garment: int, place: int
+    ) -> Mapping[str, int]:
+        """Pieces by size of one combination, in the order asked for."""
+        del making
+        kept = self._kept[size][width][garment, place]
+        names = [name for name, index in self._table.size_index.items() if kept[index]]
+        asked = {name: count for name, count in self._pieces.items() if name in names}
+        return asked or {names[0]: sum(self._pieces.values())}
+
+    def dropped(
+        self,
+        size: NDArray[np.intp],
+        width: NDArray[np.intp],
+        garment: NDArray[np.intp],
+        place: NDArray[np.intp],
+    ) -> NDArray[np.float64]:
+        """How many pieces of each combination are not made in the size asked for."""
+        counts = np.array([self._pieces.get(name, 0) for name in self._table.sizes])
+        lost = np.stack(
+            [np.stack([counts.sum() - kept @ counts for kept in row]) for row in self._kept]
+        )
+        chosen: NDArray[np.float64] = lost[size, width, garment, place].astype(np.float64)
+        return chosen
+
+    def _kept_sizes(self) -> tuple[tuple[Flags, Flags], tuple[Flags, Flags]]:
+        """Sizes made, (garments, placements, sizes), by sizes and width as asked or not."""
+        have = self._has_size.copy()
+        for _, blocked in self._unobtainable:
+            have &= ~blocked[:, None, :]
+        as_wide = have & self._fits_each()
+        asked = np.broadcast_to(self._asked, have.shape)
+        greatest = np.full(have.shape, np.inf)
+        for rule in self._size_rules:
+            greatest = np.minimum(greatest, rule.greatest_mm)
+        roomiest = np.where(have, greatest, -np.inf)
+        nearest = np.where(as_wide, -self._distance()[:, None, :], -np.inf)
+        return (
+            (asked, asked),
+            (_or_best(as_wide & asked, nearest), _or_best(have & asked, roomiest)),
+        )
+
+    def _fits_each(self) -> Flags:
+        """Which sizes bear the width asked for, as far as rules that read sizes tell."""
+        fits: Flags = np.ones(self._has_size.shape, np.bool_)
+        if self._asked_mm is not None:
+            for rule in self._size_rules:
+                fits &= _inside(self._asked_mm, rule.least_mm, rule.greatest_mm)
+        return fits
+
+    def _distance(self) -> Floats:
+        """How far each size's half chest is from that of the first size asked for, in mm."""
+        table = self._table
+        chests = np.array(
+            [[g.half_chest_mm.get(size, np.inf) for size in table.sizes] for g in self._garments]
+        )
+        index = table.size_index.get(next(iter(self._pieces), ""))
+        wanted = np.zeros(len(chests)) if index is None else chests[:, index]
+        wanted = np.where(np.isfinite(wanted), wanted, 0)
+        distance: Floats = np.where(np.isfinite(chests), np.abs(chests - wanted[:, None]), 1e9)
+        return distance
+
+    def _fit(self, kept: Flags) -> tuple[Floats, Flags, Floats, Floats]:
+        """Fitted width, whether there is one, and the range it lies in."""
+        shape = (len(self._method_rules[0].least_mm) if self._method_rules else 1, *kept.shape[:2])
+        least, greatest = np.zeros(shape), np.full(shape, np.inf)
+        for rule in self._size_rules:
+            least = np.maximum(least, np.where(kept, rule.least_mm, 0).max(axis=-1))
+            greatest = np.minimum(greatest, np.where(kept, rule.greatest_mm, np.inf).min(axis=-1))
+        for rule in self._method_rules:
+            least = np.maximum(least, rule.least_mm)
+            greatest = np.minimum(greatest, rule.greatest_mm)
+        asked = self._asked_mm if self._asked_mm is not None else np.inf
+        fitted = np.full(shape, asked)
+        fitted = np.where(asked < least, np.ceil(least - _TINY), fitted)
+        fitted = np.where(asked > greatest, np.floor(greatest + _TINY), fitted)
+        found = (least <= fitted + _TINY) & (fitted <= greatest + _TINY) & (fitted >= _LEAST_MM)
+        return fitted, found, least, greatest
+
+    def _blocked(self) -> Bits:
+        rows = []
+        for size in (0, 1):
+            by_size = self._by_size(size)
+            pair = [by_size | self._by_width(size)] if self._asked_mm is not None else []
+            pair.append(by_size | self._by_range(size))
+            rows.append(np.stack(np.broadcast_arrays(*pair)))
+        return np.stack(np.broadcast_arrays(*rows))[:, :, None]
+
+    def _by_size(self, size: int) -> Bits:
+        """Bits for sizes that do not exist or cannot be had, (garments, placements)."""
+        bits = np.zeros(self._has_size.shape[:2], np.uint64)
+        if size == 1:
+            empty = ~self._kept[1][1].any(axis=-1)
+            bits[empty] = NOT_OFFERED
+            return bits
+        bits[~self._has_size[:, :, self._asked].all(axis=-1) | self._unknown] |= NOT_OFFERED
+        for bit, blocked in self._unobtainable:
+            bits[blocked[:, self._asked].any(axis=-1)] |= bit
+        return bits
+
+    def _by_width(self, size: int) -> Bits:
+        """Bits for the width as asked, (makings, garments, placements)."""
+        asked = self._asked_mm or 0.0
+        bits = np.zeros((1, *self._has_size.shape[:2]), np.uint64)
+        none_kept = ~self._kept[1][0].any(axis=-1)
+        for rule in self._size_rules:
+            outside = ~_inside(asked, rule.least_mm, rule.greatest_mm)
+            # Where not one size bears the width, every size asked for is refused by some rule.
+            refused = (outside & self._kept[0][0]).any(axis=-1)
+            bits |= np.where(refused if size == 0 else refused & none_kept, rule.bit, 0).astype(
+                np.uint64
+            )
+        if size == 1:
+            bits |= np.where(none_kept & (bits == 0), NOT_OFFERED, 0).astype(np.uint64)
+        for rule in self._method_rules:
+            outside = ~_inside(asked, rule.least_mm, rule.greatest_mm)
+            bits = bits | np.where(outside, rule.bit, 0).astype(np.uint64)
+        return bits
+
+    def _by_range(self, size: int) -> Bits:
+        """Bits of the rules that between them leave no width, (makings, garments, placements)."""
+        _, found, least, greatest = self._fitted[size]
+        kept = self._kept[size][1]
+        bits = np.zeros(found.shape, np.uint64)
+        if found.all():
+            return bits
+        for rule in self._size_rules:
+            low = np.where(kept, rule.least_mm, 0).max(axis=-1)
+            high = np.where(kept, rule.greatest_mm, np.inf).min(axis=-1)
+            bits |= _binding(rule.bit, low, high, least, greatest)
+        for rule in self._method_rules:
+            bits |= _binding(rule.bit, rule.least_mm, rule.greatest_mm, least, greatest)
+        bits[found] = 0
+        bits[~found & (bits == 0)] = NOT_OFFERED
+        return bits
+
+
+def _inside(width_mm: float, least_mm: Floats, greatest_mm: Floats) -> Flags:
+    inside: Flags = (width_mm >= least_mm - SLACK_MM) & (width_mm <= greatest_mm + SLACK_MM)
+    return inside
+
+
+def _binding(bit: np.uint64, low: Floats, high: Floats, least: Floats, greatest: Floats) -> Bits:
+    """The rule's bit where one of its ends is the end of the range that is left."""
+    binds = ((low >= least - _TINY) & (low > 0)) | (high <= greatest + _TINY)
+    bits: Bits = np.where(binds, bit, 0).astype(np.uint64)
+    return bits
+
+
+def _or_best(kept: Flags, preference: Floats) -> Flags:
+    """The kept ones; where there is none, the one most preferred, if it is preferred at all."""
+    best = preference.argmax(axis=-1)
+    one: Flags = np.zeros_like(kept)
+    np.put_along_axis(one, best[..., None], values=True, axis=-1)
+    some = preference.max(axis=-1, keepdims=True) > -np.inf
+    chosen: Flags = np.where(kept.any(axis=-1, keepdims=True), kept, one & some)
+    return chosen

@@ -1,0 +1,227 @@
+"""What a method costs and delays, reckoned quickly: to rank ways of making, never to charge.
+
+All that does not hang on the print's size or the pieces is added up once for each method. The
+result is the direct cost of a line with that one decoration, as
+:func:`service.domain.costing.cost_line` would add it up, with media laid in plain rows and ink not
+rounded. A set-up that several decorations of a line would share is counted in full.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+
+from service.domain.blanks import Blank
+from service.domain.compiled import CompiledCatalogue
+from service.domain.machines import Plotter, Printer
+from service.domain.media import Medium
+from service.domain.methods import Method, Operation, OperationKind
+from service.domain.money import wide_arithmetic
+from service.domain.roll import Strip, micrometres
+from service.domain.shop import Catalogue
+from service.domain.work import starts_for
+
+_ZERO = Decimal(0)
+_STEP = Decimal("1e-10")
+_MIN_PER_HOUR = 60
+_MIN_PER_DAY = 1_440
+_UM_PER_M = 10**6
+_UM2_PER_M2 = Decimal(10) ** 12
+
+
+@dataclass(frozen=True, slots=True)
+class MediumRate:
+    """Where pieces lie on a medium, and the price of a micrometre of roll or of one sheet."""
+
+    strip: Strip
+    price: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class MethodRates:
+    """What making by one method costs in any size and number.
+
+    ``setup`` is once a job: set-ups and the check of the artwork. ``each`` is for every piece
+    started: labour, machines and consumables. ``ink_per_m2`` is for full cover, over all of the
+    method's prints. All three are in the currency's major unit. ``lead_days`` is the longest of
+    its media's, ``wait_days`` the least working days its unattended times add.
+    """
+
+    setup: Decimal
+    each: Decimal
+    ink_per_m2: Decimal
+    media: tuple[MediumRate, ...]
+    spoilage_share: Decimal
+    lead_days: int
+    wait_days: int
+
+
+def method_rates(catalogue: Catalogue, method: Method) -> MethodRates:
+    """Add up what the method always costs; some tens of microseconds, best remembered."""
+    media = _media(catalogue, method)
+    with wide_arithmetic():
+        return MethodRates(
+            setup=_setup(catalogue, method),
+            each=_each(catalogue, method),
+            ink_per_m2=_ink_per_m2(catalogue, method),
+            media=tuple(_medium_rate(catalogue, method, medium) for medium in media),
+            spoilage_share=catalogue.prices.spoilage_share,
+            lead_days=max((medium.supplier_lead_days for medium in media), default=0),
+            wait_days=_wait_days(catalogue, method),
+        )
+
+
+def rates_of(compiled: CompiledCatalogue, method_id: str) -> MethodRates:
+    """The rates of one of the catalogue's methods, worked out once; KeyError for another."""
+    return compiled.memo.get(
+        ("method rates", method_id),
+        lambda: method_rates(compiled.catalogue, compiled.catalogue.method_by_id[method_id]),
+    )
+
+
+def indicative_piece_cost(
+    rates: MethodRates, width_mm: float, height_mm: float, pieces: int, inked: Decimal = Decimal(1)
+) -> Decimal:
+    """Cost of decorating one of ``pieces`` good garments, without the garment, to ten decimals.
+
+    ``inked`` is the share of the print's box that takes ink. Never falls when the print grows. A
+    print too large for a medium is counted as if it overhung: that it cannot be made is for the
+    rules to say. ValueError below one piece.
+    """
+    starts = starts_for(pieces, rates.spoilage_share)
+    width_um, height_um = micrometres(width_mm), micrometres(height_mm)
+    job = rates.setup + rates.each * starts
+    for medium in rates.media:
+        job += medium.price * _taken(medium.strip, width_um, height_um, starts)
+    if rates.ink_per_m2:
+        job += rates.ink_per_m2 * inked * (width_um * height_um * starts) / _UM2_PER_M2
+    return (job / pieces).quantize(_STEP)
+
+
+def indicative_blank_cost(
+    blank: Blank | None, pieces_by_size: Mapping[str, int], spoilage_share: Decimal
+) -> Decimal:
+    """Cost of the garment of one good piece, the mean over sizes, spares at the dearest size's.
+
+    0 for the customer's own garments (None). KeyError for a size the blank does not have,
+    ValueError below one piece.
+    """
+    if blank is None:
+        return _ZERO
+    costs = {size.size: size.cost for size in blank.sizes}
+    pieces = sum(pieces_by_size.values())
+    spares = starts_for(pieces, spoilage_share) - pieces
+    total = sum((costs[size] * count for size, count in pieces_by_size.items()), _ZERO)
+    dearest = max(costs[size] for size in pieces_by_size)
+    return ((total + dearest * spares) / pieces).quantize(_STEP)
+
+
+def indicative_days(rates: MethodRates, blank: Blank | None) -> int:
+    """Working days that material and unattended times alone add; attended work is not looked at.
+
+    Material is bought in for the order, as :func:`service.domain.promising.material_ready_day`
+    takes it; the customer's own garment (None) is there.
+    """
+    blank_days = blank.supplier_lead_days if blank is not None else 0
+    return max(blank_days, rates.lead_days) + rates.wait_days
+
+
+def _setup(catalogue: Catalogue, method: Method) -> Decimal:
+    """Set-ups, each that several operations share counted once, and the artwork check."""
+    longest: dict[tuple[str, OperationKind, str | None], Decimal] = {}
+    for step in method.operations:
+        shared = step.station, step.kind, step.medium
+        longest[shared] = max(longest.get(shared, _ZERO), step.setup_min)
+    setups = (minutes * _rate(catalogue, station) for (station, *_), minutes in longest.items())
+    first = catalogue.station_by_id[method.operations[0].station]
+    check = catalogue.prices.artwork_check_min * first.labour_rate_per_hour
+    return (sum(setups, _ZERO) + check) / _MIN_PER_HOUR
+
+
+def _each(catalogue: Catalogue, method: Method) -> Decimal:
+    runs = (step.each_min * _rate(catalogue, step.station) for step in method.operations)
+    return sum(runs, _ZERO) / _MIN_PER_HOUR + catalogue.prices.consumables_per_piece
+
+
+def _rate(catalogue: Catalogue, station_id: str) -> Decimal:
+    """Labour and machine for an hour."""
+    station = catalogue.station_by_id[station_id]
+    return station.labour_rate_per_hour + station.machine_rate_per_hour
+
+
+def _ink_per_m2(catalogue: Catalogue, method: Method) -> Decimal:
+    printers = (
+        catalogue.machine_by_id.get(step.machine or "")
+        for step in method.operations
+        if step.kind is OperationKind.PRINT
+    )
+    rates = (
+        Decimal(str(printer.ink_ml_m2)) * printer.ink_price_per_ml
+        for printer in printers
+        if isinstance(printer, Printer)
+    )
+    return sum(rates, _ZERO)
+
+
+def _media(catalogue: Catalogue, method: Method) -> tuple[Medium, ...]:
+    """Each medium of the method once, in order of its first operation."""
+    ids = dict.fromkeys(step.medium for step in method.operations if step.medium)
+    return tuple(catalogue.medium_by_id[id_] for id_ in ids)
+
+
+def _medium_rate(catalogue: Catalogue, method: Method, medium: Medium) -> MediumRate:
+    machines = (
+        catalogue.machine_by_id.get(step.machine or "")
+        for step in method.operations
+        if step.medium == medium.id
+    )
+    strip = Strip.of(medium, [m.max_width_mm for m in machines if isinstance(m, Printer | Plotter)])
+    per = _UM_PER_M if strip.sheet_um is None else 1
+    return MediumRate(strip, medium.price_per_m / per)
+
+
+def _wait_days(catalogue: Catalogue, method: Method) -> int:
+    """Days the unattended times take from the morning, with nothing else to do and none closed.
+
+    They run by the clock; what ends after a station's hours goes on with the next morning.
+    """
+    days = into_day_min = 0
+    for step in method.operations:
+        days, into_day_min = _waited(catalogue, step, days, into_day_min)
+    return days
+
+
+def _waited(catalogue: Catalogue, step: Operation, days: int, into_day_min: int) -> tuple[int, int]:
+    if step.wait_min == 0:
+        return days, into_day_min
+    more, into_day_min = divmod(into_day_min + step.wait_min, _MIN_PER_DAY)
+    if into_day_min > catalogue.station_by_id[step.station].minutes_per_day:
+        return days + more + 1, 0
+    return days + more, into_day_min
+
+
+def _taken(strip: Strip, width_um: int, height_um: int, pieces: int) -> int:
+    """Micrometres of roll, or sheets, in equal rows; the shorter way round of those that fit.
+
+    Where neither way fits the longer is taken, so that a larger print never seems to take less.
+    """
+    upright = _rows(strip, width_um, height_um, pieces)
+    if not strip.may_turn:
+        return upright[1]
+    turned = _rows(strip, height_um, width_um, pieces)
+    if upright[0] is turned[0]:
+        return min(upright[1], turned[1]) if upright[0] else max(upright[1], turned[1])
+    return upright[1] if upright[0] else turned[1]
+
+
+def _rows(strip: Strip, width_um: int, height_um: int, pieces: int) -> tuple[bool, int]:
+    """Whether a piece fits that way round, and micrometres of roll or sheets for all of them."""
+    gap_um = strip.gap_um
+    across = max(1, (strip.width_um + gap_um) // (width_um + gap_um))
+    rows = -(-pieces // across)
+    fits = width_um <= strip.width_um
+    if strip.sheet_um is None:
+        return fits, rows * (height_um + gap_um) - gap_um + 2 * strip.margin_um
+    rows_per_sheet = max(1, (strip.sheet_um + gap_um) // (height_um + gap_um))
+    return fits and height_um <= strip.sheet_um, -(-rows // rows_per_sheet)
