@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 import itertools
 import os
 import shutil
@@ -31,6 +32,45 @@ settings.register_profile(
 settings.load_profile("project")
 
 STORES = ("sqlite", "postgresql")
+REFERENCE_DATA = "--reference-data"
+
+
+def _folder(name: str) -> str:
+    """Whole path of a folder: workers and tests may stand elsewhere."""
+    if not Path(name).is_dir():
+        raise argparse.ArgumentTypeError(f"no folder {name}")
+    return str(Path(name).resolve())
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """Let a run name the folder of published data."""
+    parser.addoption(
+        REFERENCE_DATA,
+        type=_folder,
+        metavar="FOLDER",
+        help="also check against the whole of the published data in FOLDER (write with =)",
+    )
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Declare the mark of tests that read that folder."""
+    config.addinivalue_line("markers", f"reference_data: reads the folder of {REFERENCE_DATA}")
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Leave out what reads the folder when none is named."""
+    if config.getoption(REFERENCE_DATA) is not None:
+        return
+    long = [item for item in items if item.get_closest_marker("reference_data")]
+    if long:
+        config.hook.pytest_deselected(items=long)
+        items[:] = [item for item in items if item not in long]
+
+
+@pytest.fixture(scope="session")
+def reference_data(pytestconfig: pytest.Config) -> Path:
+    """The folder of published data; a test that asks for it bears the mark ``reference_data``."""
+    return Path(pytestconfig.getoption(REFERENCE_DATA))
 
 
 class FakeClock:

@@ -15,6 +15,7 @@ from service.domain.shop import Catalogue, LabelRegime, Policy
 GTIN_LENGTHS = (8, 12, 13, 14)
 """Lengths of a GTIN in digits (GS1 General Specifications; from memory)."""
 
+
 def blank_faults(catalogue: Catalogue) -> PathFaults:
     """Faults of every blank, and identifying numbers that two of them share."""
     for index, blank in enumerate(catalogue.blanks):

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any, Final
 
 import numpy as np
@@ -26,7 +27,7 @@ from service.domain.look import Look, predict_many, surface_of
 from service.domain.memo import Memo
 from service.domain.rules import RULES, Facts, Neighbour, Rule, Severity
 from service.domain.rules.contract import WidthLimits
-from service.domain.verdict import facts_for
+from service.domain.verdict import facts_for, pressing_order
 from service.domain.wishes import Choice, Consent, Decoration, Line
 
 Bits = NDArray[np.uint64]
@@ -39,9 +40,15 @@ BLOCKERS: Final[tuple[Rule, ...]] = tuple(rule for rule in RULES if rule.may_blo
 NOT_OFFERED: Final = np.uint64(1 << 63)
 """The bit of combinations that do not exist, such as a placement the garment does not have."""
 
+EVERY_RULE: Final = (1 << len(BLOCKERS)) - 1
+"""The bits of all rules that can block."""
+
 ALL_CONSENTS: Final = frozenset(Consent)
 _BIT: Final = {rule.id: np.uint64(1 << index) for index, rule in enumerate(BLOCKERS)}
 _ANY_WIDTH_MM: Final = 100.0
+_ONE_WISH: Final = 10_000
+_RANGE: Final = np.dtype([("least", np.float64), ("greatest", np.float64)])
+_NO_RANGE: Final = np.zeros((), _RANGE)
 _NO_ARTWORK: Final = ArtworkMeasures(
     width_px=1_000,
     height_px=1_000,
@@ -68,6 +75,8 @@ class Wish:
     """What is fixed while choices vary: the artwork and the garment's other decorations.
 
     ``artwork`` is None where there is none yet: then rules that read it are left out.
+    ``neighbours`` stand in the line's order; ``ahead`` is how many of them stand before the
+    decoration itself.
     """
 
     artwork: ArtworkMeasures | None
@@ -75,6 +84,7 @@ class Wish:
     consents: frozenset[Consent] = frozenset()
     film_colour_id: str | None = None
     neighbours: tuple[Neighbour, ...] = ()
+    ahead: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +97,11 @@ class WidthRange:
 
 
 class ChoiceTable:
-    """The table of one catalogue version, or of one garment the customer brings."""
+    """The table of one catalogue version, or of one garment the customer brings.
+
+    ``has_placement`` is (garments, placements), ``has_size`` (garments, placements, sizes),
+    ``half_chest_mm`` (garments, sizes) with infinity where a garment lacks the size.
+    """
 
     def __init__(self, compiled: CompiledCatalogue, garments: Sequence[Garment]) -> None:
         """Lay out the axes; nothing is judged yet."""
@@ -111,6 +125,9 @@ class ChoiceTable:
                 ]
                 for g in garments
             ]
+        )
+        self.half_chest_mm: Floats = np.array(
+            [[g.half_chest_mm.get(size, np.inf) for size in self.sizes] for g in garments]
         )
         self._lasting = Memo(1_000_000)
         self._by_artwork = Memo(64)
@@ -205,30 +222,32 @@ class ChoiceTable:
         return self._lasting.get("size_costs", listed)
 
     def _stacked(self, wish: Wish) -> Bits:
-        both = []
+        both, fresh = [], Memo(_ONE_WISH)
         for consents in (wish.consents, ALL_CONSENTS):
             given = replace(wish, consents=consents)
             both.append(
-                np.stack([self._making(m, given) for m in self.makings(wish.film_colour_id)])
+                np.stack([self._making(m, given, fresh) for m in self.makings(wish.film_colour_id)])
             )
         stacked = np.stack(both)
         stacked[:, :, ~self.has_placement] |= NOT_OFFERED
         return stacked
 
-    def _making(self, making: Making, wish: Wish) -> Bits:
-        """Bits of one making, (garments, placements)."""
+    def _making(self, making: Making, wish: Wish, fresh: Memo) -> Bits:
+        """Bits of one making, (garments, placements); ``fresh`` remembers this one wish's."""
         chain = self.compiled.chains[making.method_id]
         bits = np.zeros(self.has_placement.shape, np.uint64)
+        chosen = self._facts(self.garments[0], making, wish, None).film_colours.values()
+        films = (making.film_colour_id, *[colour.id for colour in chosen])
         for reads, rules in self._groups(chain).items():
             if Choice.ARTWORK in reads and wish.artwork is None:
                 continue
             key: tuple[object, ...] = ("group", making.method_id, tuple(sorted(reads)))
-            key += (making.film_colour_id if Choice.FILM_COLOUR in reads else None,)
+            key += (films if Choice.FILM_COLOUR in reads else None,)
             key += (wish.consents if Choice.CONSENTS in reads else None,)
             fixed = Choice.ARTWORK in reads or (
                 Choice.OTHER_DECORATIONS in reads and bool(wish.neighbours)
             )
-            memo = Memo(1) if fixed else self._lasting
+            memo = fresh if fixed else self._lasting
             bits |= memo.get(
                 key,
                 lambda reads=reads, rules=rules: self._grid(  # type: ignore[misc]
@@ -256,7 +275,7 @@ class ChoiceTable:
         value: Callable[[Facts], Any],
         making: Making,
         wish: Wish,
-        dtype: type[np.generic],
+        dtype: np.dtype[Any] | type[np.generic],
         fill: object,
     ) -> NDArray[Any]:
         """``value`` of the facts of each cell it depends on, spread over (garments, placements)."""
@@ -296,7 +315,8 @@ class ChoiceTable:
             rights_declared=wish.rights_declared,
         )
         line = Line(garment, {next(iter(garment.half_chest_mm)): 1}, (decoration,))
-        facts = facts_for(self.compiled, line, decoration, making.method_id, wish.neighbours)
+        beside = neighbours_on(self.compiled, line, making.method_id, wish)
+        facts = facts_for(self.compiled, line, decoration, making.method_id, beside)
         return facts if look is None else replace(facts, see=lambda: look)
 
     def _looks(
@@ -348,22 +368,17 @@ class ChoiceTable:
         return WidthRange(_BIT[rule.id], least[rows], greatest[rows])
 
     def _method_range(self, rule: Rule, wish: Wish) -> WidthRange:
-        least: list[Floats] = []
-        greatest: list[Floats] = []
+        grids, fresh = [], Memo(_ONE_WISH)
         for making in self.makings(wish.film_colour_id):
             reads = rule.reads_for(self.compiled.chains[making.method_id])
-            for ends, end in ((least, 0), (greatest, 1)):
-                ends.append(
-                    self._grid(
-                        reads,
-                        lambda facts, end=end: _limits(rule, facts)[end],  # type: ignore[misc]
-                        making,
-                        wish,
-                        np.float64,
-                        0.0,
-                    )
-                )
-        return WidthRange(_BIT[rule.id], np.stack(least), np.stack(greatest))
+            film = making.film_colour_id if Choice.FILM_COLOUR in reads else None
+
+            def ranges(making: Making = making, reads: frozenset[Choice] = reads) -> NDArray[Any]:
+                return self._grid(reads, partial(_limits, rule), making, wish, _RANGE, _NO_RANGE)
+
+            grids.append(fresh.get((making.method_id, film), ranges))
+        stacked = np.stack(grids)
+        return WidthRange(_BIT[rule.id], stacked["least"].copy(), stacked["greatest"].copy())
 
     def _blocked_sizes(self, rule: Rule) -> Flags:
         blocked = np.zeros((len(self.garments), len(self.sizes)), np.bool_)
@@ -374,6 +389,32 @@ class ChoiceTable:
                 line = replace(facts.line, pieces_by_size={size: 1})
                 blocked[at, self.size_index[size]] = _blocks(rule, replace(facts, line=line))
         return blocked
+
+
+def neighbours_on(
+    compiled: CompiledCatalogue, line: Line, method_id: str, wish: Wish
+) -> tuple[Neighbour, ...]:
+    """The neighbours as they are made on that line's garment beside that method.
+
+    Their settings depend on the cloth, and which is pressed first on both methods.
+    """
+    if not wish.neighbours:
+        return ()
+    chains = [neighbour.chain for neighbour in wish.neighbours]
+    order = pressing_order(
+        [*chains[: wish.ahead], compiled.chains[method_id], *chains[wish.ahead :]]
+    )
+    own = order.index(wish.ahead)
+    return tuple(
+        replace(
+            neighbour,
+            settings=facts_for(
+                compiled, line, neighbour.decoration, neighbour.chain.method.id
+            ).settings,
+            earlier=order.index(at + (at >= wish.ahead)) < own,
+        )
+        for at, neighbour in enumerate(wish.neighbours)
+    )
 
 
 def table_of(compiled: CompiledCatalogue) -> ChoiceTable:
@@ -428,18 +469,3 @@ def _width_rules(wish: Wish) -> list[Rule]:
         if Choice.WIDTH in rule.reads
         and (wish.artwork is not None or Choice.ARTWORK not in rule.reads)
     ]
-
-
-def smallest_cover(blocked: Bits) -> tuple[str, ...]:
-    """A set of rules, none of it needless, of which each of the combinations is blocked by one.
-
-    Rules that block most are kept first. Combinations that do not exist need no rule.
-    """
-    seen = [int(bits) for bits in np.unique(blocked) if not int(bits) & int(NOT_OFFERED)]
-    counts = {index: sum(bits >> index & 1 for bits in seen) for index in range(len(BLOCKERS))}
-    kept = [index for index in sorted(counts, key=lambda i: (counts[i], i)) if counts[index]]
-    for index in list(kept):
-        without = sum(1 << other for other in kept if other != index)
-        if all(bits & without for bits in seen):
-            kept.remove(index)
-    return tuple(BLOCKERS[index].id for index in sorted(kept))

@@ -6,25 +6,27 @@ is selected for the other attributes. What is not selected is free.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from math import ceil, floor, isinf
+from math import inf
 
 import numpy as np
 from numpy.typing import NDArray
 
 from service.domain.artwork import ArtworkMeasures
+from service.domain.causes import rules_of, smallest_cause
 from service.domain.choice_table import (
-    BLOCKERS,
+    EVERY_RULE,
     NOT_OFFERED,
     Bits,
     ChoiceTable,
     Flags,
     Wish,
-    smallest_cover,
 )
 from service.domain.fit import Fit
 from service.domain.wishes import Choice, Consent
+
+_Axes = tuple[NDArray[np.intp], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,11 +103,14 @@ class _Picker:
         )
         self._makings = table.makings(selection.film_colour_id)
         fit = Fit(table, self._wish, selection.width_mm, dict.fromkeys(selection.sizes, 1))
-        size = 0 if selection.sizes else 1
-        width = 0 if selection.width_mm is not None else -1
+        self._size = 0 if selection.sizes else 1
+        self._width = 0 if selection.width_mm is not None else -1
         self._fit = fit
-        self._blocked: Bits = table.blocked(self._wish)[0] | fit.blocked[size, width, 0]
+        self._by_table: Bits = table.blocked(self._wish)[0]
+        self._blocked: Bits = self._by_table | fit.blocked[self._size, self._width, 0]
+        self._works: Flags = self._blocked == 0
         methods = [making.method_id for making in self._makings]
+        self._filmless = [not table.compiled.chains[method].layers for method in methods]
         colours = [making.film_colour_id for making in self._makings]
         blanks = [garment.blank_id for garment in table.garments]
         cloths = [garment.colour_id for garment in table.garments]
@@ -127,7 +132,7 @@ class _Picker:
     def choices(self) -> Choices:
         """Everything about the selection."""
         return Choices(
-            possible=bool((self._cut() == 0).any()),
+            possible=bool(self._works[self._cut(self._axes())].any()),
             blanks=self._values(Choice.BLANK),
             colours=self._values(Choice.COLOUR),
             placements=self._values(Choice.PLACEMENT),
@@ -152,63 +157,88 @@ class _Picker:
             kept(Choice.PLACEMENT),
         )
 
-    def _cut(self, free: Choice | None = None) -> Bits:
-        axes = self._axes(free)
-        whole = [len(kept) == size for kept, size in zip(axes, self._blocked.shape, strict=True)]
-        return self._blocked if all(whole) else self._blocked[np.ix_(*axes)]
+    def _cut(self, axes: tuple[NDArray[np.intp], ...]) -> tuple[NDArray[np.intp] | slice, ...]:
+        """An index that takes those rows of each axis; all of it without a copy."""
+        sizes = self._blocked.shape
+        if all(len(kept) == size for kept, size in zip(axes, sizes, strict=True)):
+            return (slice(None),) * 3
+        return np.ix_(*axes)
 
     def _values(self, choice: Choice) -> tuple[Value, ...]:
         """Every value of one attribute, in the catalogue's order."""
         axis = _AXIS[choice]
-        kept = self._axes(choice)[axis]
-        names = self._names[choice]
-        cut = np.moveaxis(self._cut(choice), axis, 0).reshape(len(kept), -1)
-        rows: dict[str, list[int]] = {name: [] for name in dict.fromkeys(names) if name is not None}
-        for row, at in enumerate(kept):
-            name = names[at]
+        axes = self._axes(choice)
+        rows: dict[str, list[int]] = {n: [] for n in self._names[choice] if n is not None}
+        for row, at in enumerate(axes[axis].tolist()):
+            name = self._names[choice][at]
             if name is not None:
                 rows[name].append(row)
-        possible = (cut == 0).any(axis=1)
-        return tuple(_value(name, cut, possible, mine) for name, mine in rows.items())
+            elif choice is Choice.FILM_COLOUR and self._filmless[at]:
+                # Where no film stays on the cloth, any film colour is let pass.
+                for every in rows.values():
+                    every.append(row)
+        others = tuple(other for other in range(3) if other != axis)
+        possible: Flags = np.any(self._works[self._cut(axes)], axis=others)
+        return tuple(
+            Value(name, possible=True, blocked_by=())
+            if possible[mine].any()
+            else Value(name, possible=False, blocked_by=self._why(_narrowed(axes, axis, mine)))
+            for name, mine in rows.items()
+        )
+
+    def _why(self, axes: _Axes) -> tuple[str, ...]:
+        """Rules that between them block every combination on these rows of each axis."""
+        by_table = self._by_table[np.ix_(*axes)]
+
+        def by_fit(rules: int) -> Bits:
+            bits = self._fit.under(rules).blocked[self._size, self._width, 0]
+            whole: Bits = np.broadcast_to(bits, self._by_table.shape)[np.ix_(*axes)]
+            return whole
+
+        return _cause(by_table, by_fit)
 
     def _sizes(self) -> tuple[Value, ...]:
         """Sizes of the selected blank, each judged as if it alone were ordered."""
         if self._selection.blank_id is None:
             return ()
+        table, selection = self._table, self._selection
+        own = [g.half_chest_mm for g in table.garments if g.blank_id == selection.blank_id]
+        names = [size for size in table.sizes if own and size in own[0]]
         makings, garments, places = self._axes()
         if not garments.size:
-            return ()
-        table, selection = self._table, self._selection
-        names = [s for s in table.sizes if s in table.garments[garments[0]].half_chest_mm]
+            return tuple(Value(name, possible=False, blocked_by=()) for name in names)
+        by_table = self._by_table[np.ix_(makings, garments, places)]
         values = []
         for name in names:
             fit = Fit(table, self._wish, selection.width_mm, {name: 1}, garments)
-            width = 0 if selection.width_mm is not None else -1
-            bits = table.blocked(self._wish)[0][np.ix_(makings, garments, places)]
-            alone = np.broadcast_to(
-                fit.blocked[0, width, 0], (len(self._makings), len(garments), len(table.placements))
-            )
-            cut = (bits | alone[makings][:, :, places]).reshape(1, -1)
-            values.append(_value(name, cut, (cut == 0).any(axis=1), [0]))
+
+            def by_fit(rules: int, fit: Fit = fit) -> Bits:
+                bits = fit.under(rules).blocked[0, self._width, 0]
+                whole = np.broadcast_to(bits, (len(self._makings), *bits.shape[1:]))
+                alone: Bits = whole[makings][:, :, places]
+                return alone
+
+            possible = bool(((by_table | by_fit(EVERY_RULE)) == 0).any())
+            rules = () if possible else _cause(by_table, by_fit)
+            values.append(Value(name, possible, rules))
         return tuple(values)
 
     def _widths(self) -> tuple[WidthSpan, ...]:
         """Print widths that some combination of the selection allows, as separate ranges."""
-        size = 0 if self._selection.sizes else 1
-        least, greatest = self._fit.range_mm(size)
-        blocked = self._table.blocked(self._wish)[0] | self._fit.blocked[size, -1, 0]
-        axes = np.ix_(*self._axes())
-        works = blocked[axes] == 0
-        shape = self._blocked.shape
-        ends = np.stack(
-            [
-                np.broadcast_to(least, shape)[axes][works],
-                np.broadcast_to(greatest, shape)[axes][works],
-            ],
-            axis=1,
+        least, greatest = self._fit.range_mm(self._size)
+        works = (self._by_table | self._fit.blocked[self._size, -1, 0]) == 0
+        cut = self._cut(self._axes())
+        ends = (
+            np.clip(np.broadcast_to(least, works.shape)[cut][works[cut]], 0, _TOP_MM),
+            np.clip(np.broadcast_to(greatest, works.shape)[cut][works[cut]], 0, _TOP_MM),
         )
-        return _merged(np.unique(ends, axis=0).tolist())
+        # One whole number for each pair, as sorting numbers is much quicker than sorting pairs.
+        pairs = np.unique(ends[0].astype(np.int32) * (_TOP_MM + 1) + ends[1].astype(np.int32))
+        return _merged([divmod(pair, _TOP_MM + 1) for pair in pairs.tolist()])
 
+
+_TOP_MM = 9_999
+"""Above the widest print any rule or request knows; stands for a width without limit."""
 
 _AXIS = {
     Choice.METHOD: 0,
@@ -223,30 +253,42 @@ def _equal(names: Iterable[str | None], wanted: str | None) -> Flags:
     return np.array([wanted is None or name == wanted for name in names], np.bool_)
 
 
-def _value(name: str, cut: Bits, possible: Flags, rows: list[int]) -> Value:
-    if possible[rows].any():
-        return Value(name, possible=True, blocked_by=())
-    mine = cut[rows].reshape(-1)
-    offered = mine[(mine & NOT_OFFERED) == 0]
-    if not offered.size:
-        return Value(name, possible=False, blocked_by=())
-    always = int(np.bitwise_and.reduce(offered))
-    if always:
-        rules = tuple(rule.id for at, rule in enumerate(BLOCKERS) if always >> at & 1)
-    else:
-        rules = smallest_cover(offered)
-    return Value(name, possible=False, blocked_by=rules)
+def _narrowed(axes: _Axes, axis: int, rows: list[int]) -> _Axes:
+    """The same rows of each axis, of one only some."""
+    kept = list(axes)
+    kept[axis] = kept[axis][rows]
+    return tuple(kept)
 
 
-def _merged(spans: list[list[float]]) -> tuple[WidthSpan, ...]:
-    merged: list[list[float]] = []
+def _cause(by_table: Bits, by_fit: Callable[[int], Bits]) -> tuple[str, ...]:
+    """Rules that between them block all of some combinations; none where none of them exists.
+
+    ``by_fit`` gives the bits of width and sizes by the rules that count.
+    """
+    blocked = by_table | by_fit(EVERY_RULE)
+    offered = (blocked & NOT_OFFERED) == 0
+    if not offered.any():
+        return ()
+
+    def forbids(rules: int) -> bool:
+        left = by_table & np.uint64(rules | int(NOT_OFFERED))
+        return bool((left | by_fit(rules)).all())
+
+    always = int(np.bitwise_and.reduce(blocked[offered]))
+    # A rule of the table forbids by itself; those on width and sizes may do so only together.
+    if np.bitwise_and.reduce(by_table[offered]) or forbids(always):
+        return rules_of(always)
+    return smallest_cause(blocked, forbids)
+
+
+def _merged(spans: list[tuple[int, int]]) -> tuple[WidthSpan, ...]:
+    merged: list[list[int]] = []
     for least, greatest in spans:
-        if merged and least <= merged[-1][1]:
+        if merged and least <= merged[-1][1] + 1:
             merged[-1][1] = max(merged[-1][1], greatest)
-        else:
+        elif least <= greatest:
             merged.append([least, greatest])
-    whole = [
-        (float(ceil(least)), greatest if isinf(greatest) else float(floor(greatest)))
+    return tuple(
+        WidthSpan(float(least), inf if greatest >= _TOP_MM else float(greatest))
         for least, greatest in merged
-    ]
-    return tuple(WidthSpan(*span) for span in whole if span[0] <= span[1])
+    )

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.domain.choice_table import (
+    EVERY_RULE,
     NOT_OFFERED,
     Bits,
     ChoiceTable,
@@ -32,9 +33,10 @@ class Fit:
     """What of a print width and of sizes can be kept, for every combination.
 
     ``blocked`` has the bits of the rules on width and sizes, (2, 2, 1, makings, garments,
-    placements). A fitted width is a whole number of millimetres, the nearest to the one asked for.
-    Sizes that work are those of the ones asked for; where none does, the nearest size of the
-    garment that does, or with a fitted width the roomiest.
+    placements). A fitted width is a whole number of millimetres, the nearest to the one asked for,
+    unless that itself will do. Sizes that work are those of the ones asked for; where none does,
+    the nearest size of the garment that does, or with a fitted width the roomiest. Which sizes
+    work may depend on the making, where that asks for a wide print.
     """
 
     def __init__(
@@ -44,16 +46,24 @@ class Fit:
         width_mm: float | None,
         pieces_by_size: Mapping[str, int],
         garments: NDArray[np.intp] | None = None,
+        rules: int = EVERY_RULE,
     ) -> None:
         """Work out both choices of both.
 
         ``width_mm`` None asks for none: any width will do, and only the fitted one is worked out.
-        ``garments`` are the indexes to look at, in place of all.
+        ``garments`` are the indexes to look at, in place of all; ``rules`` the bits of the rules
+        that count.
         """
-        at = np.arange(len(table.garments)) if garments is None else garments
-        self._garments = [table.garments[index] for index in at]
+        at = slice(None) if garments is None else garments
+        self._made_of = (table, wish, width_mm, pieces_by_size, garments)
+        self._half_chest_mm = table.half_chest_mm[at]
         self._has_size: Flags = table.has_size[at]
-        self._unobtainable = [(bit, blocked[at]) for bit, blocked in table.unobtainable()]
+        self._have = self._has_size.copy()
+        self._unobtainable = [
+            (bit, blocked[at]) for bit, blocked in table.unobtainable() if int(bit) & rules
+        ]
+        for _, blocked in self._unobtainable:
+            self._have &= ~blocked[:, None, :]
         self._table = table
         self._asked_mm = width_mm
         self._pieces = pieces_by_size
@@ -62,14 +72,28 @@ class Fit:
         self._size_rules = [
             WidthRange(rule.bit, rule.least_mm[at], rule.greatest_mm[at])
             for rule in table.size_ranges(wish)
+            if int(rule.bit) & rules
         ]
         self._method_rules = [
             WidthRange(rule.bit, rule.least_mm[:, at], rule.greatest_mm[:, at])
             for rule in table.method_ranges(wish)
+            if int(rule.bit) & rules
         ]
         self._kept = self._kept_sizes()
         self._fitted = [self._fit(kept) for kept in (self._kept[0][1], self._kept[1][1])]
+        self._keep_sizes_that_leave_a_width()
+        weighed = (*self._size_rules, *self._method_rules)
+        self._rules = sum(int(rule.bit) for rule in weighed)
+        self._rules |= sum(int(bit) for bit, _ in self._unobtainable)
+        self._under: dict[int, Fit] = {self._rules: self}
         self.blocked: Bits = self._blocked()
+
+    def under(self, rules: int) -> Fit:
+        """The same, had the shop no other rules than those of these bits."""
+        mine = rules & self._rules
+        if mine not in self._under:
+            self._under[mine] = Fit(*self._made_of, rules=mine)
+        return self._under[mine]
 
     def width_mm(self, size: int, width: int, making: int, garment: int, place: int) -> float:
         """The print width of one combination."""
@@ -78,19 +102,20 @@ class Fit:
         return float(self._fitted[size][0][making, garment, place])
 
     def range_mm(self, size: int) -> tuple[Floats, Floats]:
-        """Least and greatest width the rules leave, with sizes as asked (0) or those that work (1).
+        """Least and greatest whole width that the rules leave, infinity for no greatest.
 
-        Arrays are (makings, garments, placements) and may have 1 in place of the makings.
+        Sizes are as asked (0) or those that work (1). Arrays are (makings, garments, placements)
+        and may have 1 in place of the makings.
         """
         _, _, least, greatest = self._fitted[size]
-        return least, greatest
+        return np.maximum(np.ceil(least - SLACK_MM), _LEAST_MM), np.floor(greatest + SLACK_MM)
 
     def pieces(
         self, size: int, width: int, making: int, garment: int, place: int
     ) -> Mapping[str, int]:
         """Pieces by size of one combination, in the order asked for."""
-        del making
-        kept = self._kept[size][width][garment, place]
+        kept = self._kept[size][width]
+        kept = kept[making if len(kept) > 1 else 0, garment, place]
         names = [name for name, index in self._table.size_index.items() if kept[index]]
         asked = {name: count for name, count in self._pieces.items() if name in names}
         return asked or {names[0]: sum(self._pieces.values())}
@@ -99,33 +124,76 @@ class Fit:
         self,
         size: NDArray[np.intp],
         width: NDArray[np.intp],
+        making: NDArray[np.intp],
         garment: NDArray[np.intp],
         place: NDArray[np.intp],
     ) -> NDArray[np.float64]:
         """How many pieces of each combination are not made in the size asked for."""
         counts = np.array([self._pieces.get(name, 0) for name in self._table.sizes])
-        lost = np.stack(
-            [np.stack([counts.sum() - kept @ counts for kept in row]) for row in self._kept]
-        )
-        chosen: NDArray[np.float64] = lost[size, width, garment, place].astype(np.float64)
-        return chosen
+        dropped = np.zeros(len(size))
+        for at, row in enumerate(self._kept):
+            for wide, kept in enumerate(row):
+                mine = np.flatnonzero((size == at) & (width == wide))
+                made = making[mine] if len(kept) > 1 else np.zeros(len(mine), np.intp)
+                dropped[mine] = counts.sum() - kept[made, garment[mine], place[mine]] @ counts
+        return dropped
 
     def _kept_sizes(self) -> tuple[tuple[Flags, Flags], tuple[Flags, Flags]]:
-        """Sizes made, (garments, placements, sizes), by sizes and width as asked or not."""
-        have = self._has_size.copy()
-        for _, blocked in self._unobtainable:
-            have &= ~blocked[:, None, :]
-        as_wide = have & self._fits_each()
-        asked = np.broadcast_to(self._asked, have.shape)
-        greatest = np.full(have.shape, np.inf)
-        for rule in self._size_rules:
-            greatest = np.minimum(greatest, rule.greatest_mm)
-        roomiest = np.where(have, greatest, -np.inf)
+        """Sizes made, by sizes and width as asked or not.
+
+        Arrays are (makings, garments, placements, sizes), with 1 in place of the makings.
+        """
+        as_wide = self._have & self._fits_each()
+        asked = np.broadcast_to(self._asked, as_wide.shape)
+        roomiest = np.where(self._have, self._room_mm()[1], -np.inf)
         nearest = np.where(as_wide, -self._distance()[:, None, :], -np.inf)
+        as_asked = asked[None]
         return (
-            (asked, asked),
-            (_or_best(as_wide & asked, nearest), _or_best(have & asked, roomiest)),
+            (as_asked, as_asked),
+            (
+                _or_best(as_wide & asked, nearest)[None],
+                _or_best(self._have & asked, roomiest)[None],
+            ),
         )
+
+    def _room_mm(self) -> tuple[Floats, Floats]:
+        """Least and greatest width by size, (garments, placements, sizes)."""
+        least, greatest = np.zeros(self._have.shape), np.full(self._have.shape, np.inf)
+        for rule in self._size_rules:
+            least = np.maximum(least, rule.least_mm)
+            greatest = np.minimum(greatest, rule.greatest_mm)
+        return least, greatest
+
+    def _keep_sizes_that_leave_a_width(self) -> None:
+        """Where the sizes kept leave a making no width, keep others of the garment that do.
+
+        A making that asks for a wide print may do without the smaller of the sizes asked for, or
+        need a larger one.
+        """
+        _, found, _, _ = self._fitted[1]
+        low, high = self._ranges_of_methods(found.shape)
+        least, greatest = self._room_mm()
+        reach = np.where(self._have, greatest, -np.inf).max(axis=-1)
+        rows = np.nonzero(~found & _nearest(self._asked_mm, low, np.minimum(high, reach))[1])
+        if not rows[0].size:
+            return
+        here = rows[1:]
+        least = np.maximum(least[here], low[rows][:, None])
+        greatest = np.minimum(greatest[here], high[rows][:, None])
+        fits = self._have[here] & _nearest(self._asked_mm, least, greatest)[1]
+        kept = _or_best(fits & self._asked, np.where(fits, greatest, -np.inf))
+        every = np.broadcast_to(self._kept[1][1], (*found.shape, kept.shape[-1])).copy()
+        every[rows] = kept
+        self._kept = (self._kept[0], (self._kept[1][0], every))
+        self._fitted[1] = self._fit(every)
+
+    def _ranges_of_methods(self, shape: tuple[int, ...]) -> tuple[Floats, Floats]:
+        """Least and greatest width that the rules on methods leave."""
+        least, greatest = np.zeros(shape), np.full(shape, np.inf)
+        for rule in self._method_rules:
+            least = np.maximum(least, rule.least_mm)
+            greatest = np.minimum(greatest, rule.greatest_mm)
+        return least, greatest
 
     def _fits_each(self) -> Flags:
         """Which sizes bear the width asked for, as far as rules that read sizes tell."""
@@ -137,32 +205,24 @@ class Fit:
 
     def _distance(self) -> Floats:
         """How far each size's half chest is from that of the first size asked for, in mm."""
-        table = self._table
-        chests = np.array(
-            [[g.half_chest_mm.get(size, np.inf) for size in table.sizes] for g in self._garments]
-        )
+        table, chests = self._table, self._half_chest_mm
         index = table.size_index.get(next(iter(self._pieces), ""))
         wanted = np.zeros(len(chests)) if index is None else chests[:, index]
-        wanted = np.where(np.isfinite(wanted), wanted, 0)
+        if index is not None:
+            # A garment that lacks the size is measured by those that have it.
+            every = table.half_chest_mm[:, index]
+            wanted = np.where(np.isfinite(wanted), wanted, every[np.isfinite(every)].mean())
         distance: Floats = np.where(np.isfinite(chests), np.abs(chests - wanted[:, None]), 1e9)
         return distance
 
     def _fit(self, kept: Flags) -> tuple[Floats, Flags, Floats, Floats]:
         """Fitted width, whether there is one, and the range it lies in."""
-        shape = (len(self._method_rules[0].least_mm) if self._method_rules else 1, *kept.shape[:2])
-        least, greatest = np.zeros(shape), np.full(shape, np.inf)
+        makings = len(self._method_rules[0].least_mm) if self._method_rules else 1
+        least, greatest = self._ranges_of_methods((makings, *kept.shape[1:3]))
         for rule in self._size_rules:
             least = np.maximum(least, np.where(kept, rule.least_mm, 0).max(axis=-1))
             greatest = np.minimum(greatest, np.where(kept, rule.greatest_mm, np.inf).min(axis=-1))
-        for rule in self._method_rules:
-            least = np.maximum(least, rule.least_mm)
-            greatest = np.minimum(greatest, rule.greatest_mm)
-        asked = self._asked_mm if self._asked_mm is not None else np.inf
-        fitted = np.full(shape, asked)
-        fitted = np.where(asked < least, np.ceil(least - _TINY), fitted)
-        fitted = np.where(asked > greatest, np.floor(greatest + _TINY), fitted)
-        found = (least <= fitted + _TINY) & (fitted <= greatest + _TINY) & (fitted >= _LEAST_MM)
-        return fitted, found, least, greatest
+        return (*_nearest(self._asked_mm, least, greatest), least, greatest)
 
     def _blocked(self) -> Bits:
         rows = []
@@ -177,8 +237,10 @@ class Fit:
         """Bits for sizes that do not exist or cannot be had, (garments, placements)."""
         bits = np.zeros(self._has_size.shape[:2], np.uint64)
         if size == 1:
-            empty = ~self._kept[1][1].any(axis=-1)
-            bits[empty] = NOT_OFFERED
+            for bit, blocked in self._unobtainable:
+                gone = (self._has_size & blocked[:, None, :]).any(axis=-1)
+                bits[gone & ~self._have.any(axis=-1)] |= bit
+            bits[~self._has_size.any(axis=-1)] = NOT_OFFERED
             return bits
         bits[~self._has_size[:, :, self._asked].all(axis=-1) | self._unknown] |= NOT_OFFERED
         for bit, blocked in self._unobtainable:
@@ -189,16 +251,13 @@ class Fit:
         """Bits for the width as asked, (makings, garments, placements)."""
         asked = self._asked_mm or 0.0
         bits = np.zeros((1, *self._has_size.shape[:2]), np.uint64)
-        none_kept = ~self._kept[1][0].any(axis=-1)
+        # Without sizes to keep, a width is refused where no size that can be had bears it.
+        none_kept = ~np.any(self._kept[1][0], axis=-1, keepdims=True)
+        sizes = self._kept[0][0] if size == 0 else self._have & none_kept
         for rule in self._size_rules:
             outside = ~_inside(asked, rule.least_mm, rule.greatest_mm)
-            # Where not one size bears the width, every size asked for is refused by some rule.
-            refused = (outside & self._kept[0][0]).any(axis=-1)
-            bits |= np.where(refused if size == 0 else refused & none_kept, rule.bit, 0).astype(
-                np.uint64
-            )
-        if size == 1:
-            bits |= np.where(none_kept & (bits == 0), NOT_OFFERED, 0).astype(np.uint64)
+            refused = (outside & sizes).any(axis=-1)
+            bits |= np.where(refused, rule.bit, 0).astype(np.uint64)
         for rule in self._method_rules:
             outside = ~_inside(asked, rule.least_mm, rule.greatest_mm)
             bits = bits | np.where(outside, rule.bit, 0).astype(np.uint64)
@@ -222,7 +281,19 @@ class Fit:
         return bits
 
 
-def _inside(width_mm: float, least_mm: Floats, greatest_mm: Floats) -> Flags:
+def _nearest(asked_mm: float | None, least: Floats, greatest: Floats) -> tuple[Floats, Flags]:
+    """The width asked for, or the nearest whole one in the range; and whether there is one.
+
+    The range has the slack of the rules, so that all they let pass is found. Where none is asked
+    for, the widest.
+    """
+    asked = np.inf if asked_mm is None else asked_mm
+    fitted: Floats = np.where(asked < least - SLACK_MM, np.ceil(least - SLACK_MM), asked)
+    fitted = np.where(fitted > greatest + SLACK_MM, np.floor(greatest + SLACK_MM), fitted)
+    return fitted, _inside(fitted, least, greatest) & (fitted >= _LEAST_MM)
+
+
+def _inside(width_mm: float | Floats, least_mm: Floats, greatest_mm: Floats) -> Flags:
     inside: Flags = (width_mm >= least_mm - SLACK_MM) & (width_mm <= greatest_mm + SLACK_MM)
     return inside
 

@@ -10,8 +10,17 @@ from typing import Final
 import numpy as np
 
 from service.domain.blanks import MeasuredLab
-from service.domain.colour import FloatArray, Lab, lab_from_xyz, xyz_from_lab
+from service.domain.colour import (
+    FloatArray,
+    Lab,
+    bt2020_from_lab,
+    delta_e_2000,
+    lab_from_bt2020,
+)
 from service.domain.machines import InkSolids
+
+GREYS = 9
+"""How many greys, evenly from black to white, a colour out of gamut may move towards."""
 
 _TOLERANCE = 1e-9
 _CHROMATIC_MAX = 160.0
@@ -73,25 +82,42 @@ def _triple(solid: MeasuredLab) -> tuple[float, float, float]:
     return solid.lightness, solid.a, solid.b
 
 
-def moved_inside(labs: FloatArray, gamut: Gamut) -> FloatArray:
-    """Colours (n, 3) of CIELAB, each that is out of the gamut moved to its edge.
+def printed_on_film(light: FloatArray, solids: InkSolids) -> FloatArray:
+    """CIELAB (n, 3) of colours, given as linear BT.2020 (n, 3), printed with those solids.
 
-    It moves straight towards the printer's grey of its own lightness, or the nearest there is: at
-    constant hue where the film and the black are neutral. White becomes the bare film.
+    White is where nothing is printed, so every colour is relative to the bare film's white.
     """
-    lightest, darkest = gamut.white[0], gamut.black[0]
-    span = max(float(lightest - darkest), _TOLERANCE)
-    along = ((labs[:, :1] - darkest) / span).clip(0.0, 1.0)
-    greys: FloatArray = gamut.black + along * (gamut.white - gamut.black)
-    if not gamut.offsets.size:  # corners on one line enclose nothing but greys
-        return greys
+    film = bt2020_from_lab(_triple(solids.white))
+    return moved_inside(lab_from_bt2020(light * film), gamut_of(solids))
+
+
+def moved_inside(labs: FloatArray, gamut: Gamut) -> FloatArray:
+    """Colours (n, 3) of CIELAB, each that is out of the gamut moved to a near one on its edge.
+
+    A colour moves straight towards one of the printer's greys, so it keeps its hue where film and
+    black are neutral. Of the greys from black to bare film it takes the one that leaves it nearest
+    by CIEDE2000: a bright yellow stays yellow, where its own lightness would end in white.
+    """
     beyond = labs @ gamut.normals.T - gamut.offsets
-    grey_beyond = greys @ gamut.normals.T - gamut.offsets
-    outside = beyond > _TOLERANCE
-    way = np.where(outside, beyond - grey_beyond, 1.0)
-    needed = np.where(outside, beyond / way, 0.0).max(axis=1, initial=0.0, keepdims=True)
-    inside: FloatArray = labs + needed.clip(0.0, 1.0) * (greys - labs)
+    if gamut.offsets.size and not (beyond > _TOLERANCE).any():
+        return labs
+    edges = _edges(labs, beyond, gamut)
+    nearest = delta_e_2000(edges, labs).argmin(axis=0)
+    inside: FloatArray = edges[nearest, np.arange(len(labs))]
     return inside
+
+
+def _edges(labs: FloatArray, beyond: FloatArray, gamut: Gamut) -> FloatArray:
+    """Where n colours on their ways to k greys come inside, (k, n, 3): at once if they are."""
+    steps = np.linspace(0.0, 1.0, GREYS)[:, None]
+    greys: FloatArray = (gamut.black + steps * (gamut.white - gamut.black))[:, None]
+    if not gamut.offsets.size:  # corners on one line enclose nothing but greys
+        return np.broadcast_to(greys, (GREYS, *labs.shape))
+    outside = beyond > _TOLERANCE
+    way = np.where(outside, beyond - (greys @ gamut.normals.T - gamut.offsets), 1.0)
+    needed = np.where(outside, beyond / way, 0.0).max(axis=2, keepdims=True).clip(0.0, 1.0)
+    edges: FloatArray = labs + needed * (greys - labs)
+    return edges
 
 
 @lru_cache(maxsize=1024)
@@ -100,9 +126,10 @@ def usual_solids_on(film: Lab) -> InkSolids:
 
     Transparent inks filter what lies beneath; common practice, no source.
     """
-    ratio = xyz_from_lab(film) / xyz_from_lab(_triple(USUAL_SOLIDS.white))
     solids = dict(USUAL_SOLIDS)
-    moved = lab_from_xyz(xyz_from_lab([_triple(solid) for solid in solids.values()]) * ratio)
+    light = bt2020_from_lab([_triple(solid) for solid in solids.values()])
+    ratio = bt2020_from_lab(film) / bt2020_from_lab(_triple(USUAL_SOLIDS.white))
+    moved = lab_from_bt2020(light * ratio)
     kept = moved.clip((0, -_CHROMATIC_MAX, -_CHROMATIC_MAX), (100, _CHROMATIC_MAX, _CHROMATIC_MAX))
     return InkSolids(
         **{name: _solid(*lab) for name, lab in zip(solids, kept.tolist(), strict=True)}

@@ -1,7 +1,7 @@
 """How an artwork will look on cloth or film: predicted from colours and fibre shares, no promise.
 
 Dye lies in the surface as a filter: light is multiplied in linear BT.2020, where published ink
-overprints are met nearly twice as well as in sRGB. Where only part of the surface holds dye, the
+overprints are met far better than in sRGB. Where only part of the surface holds dye, the
 look lies between two bounds, carried as a band: parts that lie apart, and a close blend of fibres.
 Opaque printed film shows what lies in the printer's gamut, cut film the colours it is stocked in.
 """
@@ -33,7 +33,7 @@ from service.domain.colour import (
 )
 from service.domain.dyeing import area_mix, dye_over, fibre_blend
 from service.domain.fibres import FIBRE_FACTS, FibreContent
-from service.domain.gamut import gamut_of, moved_inside, usual_solids_on
+from service.domain.gamut import printed_on_film, usual_solids_on
 from service.domain.garments import Garment
 from service.domain.machines import InkSolids, Printer
 from service.domain.media import Medium
@@ -121,26 +121,27 @@ def surface_of(
     chain: Chain,
     garment: Garment,
     film_labs: Mapping[str, Lab],
-    policy: Policy,  # noqa: ARG001  # asked for as in all that works out a look
+    policy: Policy,  # noqa: ARG001  # asked for as by all that works out a look
 ) -> Surface:
-    """What the chain puts its image on.
-
-    Dye makes the image wherever a chain sends it, else the topmost printed film, else what is cut.
-    ``film_labs`` gives the colour of each film of the chain by medium id.
-    """
-    film, cloth = image_film(chain), garment.lab
+    """What the chain puts its image on; ``film_labs`` are its films' colours by medium id."""
+    kind, film, cloth = surface_kind(chain), image_film(chain), garment.lab
     shown = film_labs[film.id] if film is not None else cloth
+    if kind is SurfaceKind.PRINTED:
+        return Surface(kind, shown, cloth, solids=_solids(chain, shown))
+    if kind is SurfaceKind.CUT:
+        films = tuple(film_labs[layer.id] for layer in chain.layers)
+        return Surface(kind, shown, cloth, films=films)
+    target = chain.dye[-1].target
+    if target is None:
+        return Surface(kind, shown, cloth, dye_share=dye_holding_volume(garment.face))
+    return Surface(kind, shown, cloth, dye_share=target.dye_share, veil=target.veil)
+
+
+def surface_kind(chain: Chain) -> SurfaceKind:
+    """Dye makes the image wherever a chain sends it, else printed film, else what is cut."""
     if chain.dye:
-        target = chain.dye[-1].target
-        if target is None:
-            share = dye_holding_volume(garment.face)
-            return Surface(SurfaceKind.DYED, shown, cloth, dye_share=share)
-        return Surface(SurfaceKind.DYED, shown, cloth, dye_share=target.dye_share, veil=target.veil)
-    printed = _topmost_printed(chain)
-    if printed is not None:
-        return Surface(SurfaceKind.PRINTED, shown, cloth, solids=_solids(printed, shown))
-    films = tuple(film_labs[layer.id] for layer in chain.layers)
-    return Surface(SurfaceKind.CUT, shown, cloth, films=films)
+        return SurfaceKind.DYED
+    return SurfaceKind.CUT if _topmost_printed(chain) is None else SurfaceKind.PRINTED
 
 
 def image_film(chain: Chain) -> Medium | None:
@@ -155,24 +156,29 @@ def image_film(chain: Chain) -> Medium | None:
         top = printed.medium
     else:
         return chain.layers[-1] if chain.layers else None
+    if top is None:
+        return None
     ids = [layer.id for layer in chain.layers]
-    beneath = chain.layers[: ids.index(top.id) + 1] if top is not None else ()
-    return next((layer for layer in reversed(beneath) if layer.opaque), None)
+    beneath = reversed(chain.layers[: ids.index(top.id) + 1])
+    return next((layer for layer in beneath if layer.opaque), None)
 
 
 def _topmost_printed(chain: Chain) -> Worked | None:
-    printed = (
+    ids = [layer.id for layer in chain.layers]
+    printed = [
         worked
-        for worked in reversed(chain.worked)
-        if worked.kind is OperationKind.PRINT and worked.medium.stays_on_cloth
-    )
-    return next(printed, None)
+        for worked in chain.worked
+        if worked.kind is OperationKind.PRINT and worked.medium.id in ids
+    ]
+    return max(printed, key=lambda worked: ids.index(worked.medium.id), default=None)
 
 
-def _solids(printed: Worked, shown: Lab) -> InkSolids:
-    """Those measured on the printer's film, where it is opaque; else the usual ones on ``shown``."""
-    measured = printed.machine.solids if isinstance(printed.machine, Printer) else None
-    return measured if measured and printed.medium.opaque else usual_solids_on(shown)
+def _solids(chain: Chain, shown: Lab) -> InkSolids:
+    """Those measured on the printer's opaque film; else the usual ones on what is shown."""
+    printed = _topmost_printed(chain)
+    if printed is not None and printed.medium.opaque and isinstance(printed.machine, Printer):
+        return printed.machine.solids or usual_solids_on(shown)
+    return usual_solids_on(shown)
 
 
 def dye_holding_volume(face: FibreContent) -> float:
@@ -294,12 +300,7 @@ def _light_of(surface: Lab) -> tuple[float, ...]:
 def _opaque(wanted: _Wanted, surfaces: Sequence[Surface]) -> _Seen:
     """Printed and cut films: what lies beneath does not matter, so each film is worked out once."""
     covers = [_covers(surface) for surface in surfaces]
-    shown = {
-        cover: _nearest_films(wanted.labs, cover)
-        if isinstance(cover, tuple)
-        else moved_inside(wanted.labs, gamut_of(cover))
-        for cover in dict.fromkeys(covers)
-    }
+    shown = {cover: _shown(wanted.palette, cover) for cover in dict.fromkeys(covers)}
     labs = np.array([[shown[cover] for cover in covers]])
     return _Seen(labs, srgb_from_lab(labs))
 
@@ -311,11 +312,16 @@ def _covers(surface: Surface) -> InkSolids | tuple[Lab, ...]:
     return surface.films or (surface.lab,)
 
 
-def _nearest_films(labs: FloatArray, films: tuple[Lab, ...]) -> FloatArray:
-    stocked = np.array(films)
-    if len(films) == 1:
-        return np.broadcast_to(stocked, labs.shape)
-    nearest: FloatArray = stocked[delta_e_2000(labs[:, None], stocked).argmin(axis=1)]
+@lru_cache(maxsize=1024)
+def _shown(palette: tuple[PaletteColour, ...], cover: InkSolids | tuple[Lab, ...]) -> FloatArray:
+    """CIELAB (n, 3) of the palette printed with those solids, or cut from the nearest films."""
+    wanted = _wanted(palette)
+    if isinstance(cover, InkSolids):
+        return printed_on_film(wanted.light, cover)
+    stocked = np.array(cover)
+    if len(cover) == 1:
+        return np.broadcast_to(stocked, wanted.labs.shape)
+    nearest: FloatArray = stocked[delta_e_2000(wanted.labs[:, None], stocked).argmin(axis=1)]
     return nearest
 
 

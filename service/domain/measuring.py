@@ -16,7 +16,9 @@ from numpy.typing import NDArray
 
 from service.domain.artwork import ArtworkMeasures, InkBox
 from service.domain.colour import WhitePoint, linear_from_srgb, srgb_to_xyz_matrix, xyz_from_lab
+from service.domain.flatness import is_photo_like
 from service.domain.palette import palette_of
+from service.domain.shapes import measure_shapes
 
 Pixels = NDArray[np.uint8]
 
@@ -57,6 +59,10 @@ def measure(rgba: Pixels) -> ArtworkMeasures:
         soft_alpha_share=soft_pixel_count(alpha) / box_pixels,
         near_white_share=near_white_share(flat),
         palette=palette_of(flat[sample], lies_within_flat(rgba, sample)),
+        shapes=measure_shapes(
+            alpha[box.top : box.top + box.height, box.left : box.left + box.width]
+        ),
+        photo_like=is_photo_like(rgba),
     )
 
 

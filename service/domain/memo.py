@@ -34,3 +34,19 @@ class Memo:
                 self._kept = {}
             self._kept[key] = found
         return found  # type: ignore[return-value]  # the key names the kind of result
+
+
+class Same:
+    """Stands in a key for one very object, told from others by identity and kept alive by it."""
+
+    __slots__ = ("it",)
+
+    def __init__(self, it: object) -> None:
+        """Stand for ``it``."""
+        self.it = it
+
+    def __hash__(self) -> int:
+        return id(self.it)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Same) and other.it is self.it

@@ -82,7 +82,7 @@ class HeatInterval:
 
 @dataclass(frozen=True, slots=True)
 class StrikeSettings:
-    """Limits and, where they leave room, the setting of one strike.
+    """Limits, the lowest first, and, where they leave room, the setting of one strike.
 
     ``max_dwell_s`` is the longest stroke in seconds that the cloth bears, None where only the
     press window limits it. ``set_c`` is None where temperature or dwell has no room; ``dwell_s``
@@ -100,7 +100,7 @@ class StrikeSettings:
 
     def tightest(self, *, migration: bool) -> HeatLimit:
         """The lowest of all limits; without ``migration``, of those no other rule reports."""
-        return min(self._limits(migration=migration), key=_max_set_c)
+        return next(x for x in self.limits if migration or x.kind not in _TOLD_ELSEWHERE)
 
     @property
     def asked_c(self) -> float:
@@ -120,11 +120,9 @@ class StrikeSettings:
         least_c = self.strike.window.temp_min_c
         return tuple(
             HeatInterval(x.because, least_c if x.kind is LimitKind.WINDOW else None, x.bears_c)
-            for x in self._limits(migration=migration)
+            for x in self.limits
+            if migration or x.kind not in _TOLD_ELSEWHERE
         )
-
-    def _limits(self, *, migration: bool) -> list[HeatLimit]:
-        return [x for x in self.limits if migration or x.kind not in _TOLD_ELSEWHERE]
 
 
 def _max_set_c(limit: HeatLimit) -> float:
@@ -280,8 +278,8 @@ def _setting(strike: Strike, cloth: _Cloth, tinted: tuple[str, ...]) -> StrikeSe
     ]
     ceiling_c = strike.press.ceiling_c
     limits.append(HeatLimit(LimitKind.PRESS, "the press", ceiling_c, ceiling_c))
-    lowest = window.temp_min_c + error
-    highest = min(limit.max_set_c for limit in limits)
+    limits.sort(key=_max_set_c)
+    lowest, highest = window.temp_min_c + error, limits[0].max_set_c
     longest = window.dwell_max_s if cloth.max_dwell_s is None else cloth.max_dwell_s
     has_room = lowest <= highest and window.dwell_min_s <= longest
     return StrikeSettings(

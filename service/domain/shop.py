@@ -109,6 +109,7 @@ class Policy(Frozen):
     resolution_least_ppi: Annotated[float, Field(ge=50, le=200)] = 100.0
     printed_line_mm: Annotated[float, Field(ge=0.1, le=3)] = 0.35
     soft_alpha_share: Annotated[float, Field(ge=0, le=0.5)] = 0.02
+    loose_pieces_max: Annotated[int, Field(ge=1, le=200)] = 12
     large_film_cm2: Annotated[float, Field(ge=50, le=3_000)] = 400.0
     light_cloth_g_m2: Annotated[float, Field(ge=60, le=400)] = 160.0
     wash_least_c: Annotated[int, Field(ge=20, le=60)] = 30

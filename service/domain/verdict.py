@@ -18,7 +18,7 @@ from service.domain.look import Look, predict, surface_of
 from service.domain.media import FilmColour, Medium
 from service.domain.memo import Memo
 from service.domain.ranking import TradeOff, profile_of, rank, trade_offs
-from service.domain.recipe import StrikeSettings, strike_settings
+from service.domain.recipe import StrikeSettings, may_bleed, strike_settings
 from service.domain.rules import RULES, Facts, Finding, Neighbour, Rule, Severity
 from service.domain.wishes import Choice, Decoration, Line
 
@@ -124,12 +124,12 @@ def facts_for(
     labs = {id_: compiled.film_labs[id_, colour.id] for id_, colour in colours.items()}
     policy = compiled.catalogue.policy
     garment = line.garment
-    films = tuple(colour.id for colour in colours.values())
     memo = compiled.memo if _memorable(compiled, garment) else Memo(8)
-    settings = memo.get(
-        ("settings", method_id, garment.key, films),
-        lambda: strike_settings(chain, garment, labs, policy),
-    )
+
+    def press() -> tuple[StrikeSettings, ...]:
+        films = tuple(colour.id for colour in colours.values())
+        key = ("settings", method_id, garment.cloth_key, may_bleed(garment, policy), films)
+        return memo.get(key, lambda: strike_settings(chain, garment, labs, policy))
 
     def see() -> Look:
         surface = surface_of(chain, garment, labs, policy)
@@ -138,9 +138,7 @@ def facts_for(
             ("look", decoration.artwork.key, surface), lambda: predict(palette, surface, policy)
         )
 
-    return Facts(
-        compiled.catalogue, line, decoration, chain, colours, labs, settings, see, neighbours
-    )
+    return Facts(compiled.catalogue, line, decoration, chain, colours, labs, press, see, neighbours)
 
 
 def _memorable(compiled: CompiledCatalogue, garment: Garment) -> bool:
@@ -182,26 +180,42 @@ def _judge(
     """The same, each group of rules that read the same choices run once for what they read."""
     facts = facts_for(compiled, line, decoration, method_id, neighbours)
     groups = compiled.memo.get(("groups", method_id), lambda: _groups(facts.chain))
+    films = tuple(colour.id for colour in facts.film_colours.values())
+    values = {**values, Choice.FILM_COLOUR: (decoration.film_colour_id, films)}
     placed: list[tuple[int, Finding]] = []
-    for number, (reads, rules) in enumerate(groups):
-        key = ("findings", method_id, number, *[values[choice] for choice in reads])
-        placed += compiled.memo.get(key, lambda rules=rules: _placed(rules, facts))  # type: ignore[misc]
+    for group in groups:
+        key = ("findings", group.key, *[values[choice] for choice in group.reads])
+        placed += compiled.memo.get(key, lambda group=group: _placed(group.rules, facts))  # type: ignore[misc]
     placed.sort(key=lambda pair: pair[0])
     return _verdict(facts, [finding for _, finding in placed])
 
 
-_Group = tuple[tuple[Choice, ...], tuple[tuple[int, Rule], ...]]
+@dataclass(frozen=True, slots=True)
+class _Group:
+    """Rules that read the same choices on a chain, each with its place in RULES.
+
+    ``key`` tells the group from others; rules that do not read the method are one group for all
+    chains.
+    """
+
+    key: Hashable
+    reads: tuple[Choice, ...]
+    rules: tuple[tuple[int, Rule], ...]
 
 
 def _groups(chain: Chain) -> tuple[_Group, ...]:
-    """The rules by what they read of this chain's decorations, each with its place in RULES."""
-    groups: dict[tuple[Choice, ...], list[tuple[int, Rule]]] = {}
+    """The rules by what they read of this chain's decorations."""
+    groups: dict[frozenset[Choice], list[tuple[int, Rule]]] = {}
     for index, rule in enumerate(RULES):
-        reads = rule.reads_for(chain)
-        groups.setdefault(tuple(choice for choice in _MEMORABLE if choice in reads), []).append(
-            (index, rule)
+        groups.setdefault(rule.reads_for(chain), []).append((index, rule))
+    return tuple(
+        _Group(
+            (chain.method.id if Choice.METHOD in reads else None, *[index for index, _ in rules]),
+            tuple(choice for choice in Choice if choice in reads and choice is not Choice.METHOD),
+            tuple(rules),
         )
-    return tuple((reads, tuple(rules)) for reads, rules in groups.items())
+        for reads, rules in groups.items()
+    )
 
 
 def _placed(rules: tuple[tuple[int, Rule], ...], facts: Facts) -> tuple[tuple[int, Finding], ...]:
@@ -218,9 +232,6 @@ def _verdict(facts: Facts, findings: Sequence[Finding]) -> MethodVerdict:
         dict(facts.film_colours),
         facts.look,
     )
-
-
-_MEMORABLE = tuple(choice for choice in Choice if choice is not Choice.METHOD)
 
 
 def _values(
@@ -376,12 +387,17 @@ def neighbours_of(
 def pressing_order(chains: Sequence[Chain | None]) -> list[int]:
     """The order in which a garment's decorations are made, as indexes.
 
-    Dye goes last, for any later heat moves it again; otherwise the customer's order stands.
-    Common practice, no source.
+    Dye goes last, for any later heat moves it again, and dye into the cloth after dye on film,
+    whose film is pressed first; otherwise the customer's order stands. Common practice, no source.
     """
-    return sorted(
-        range(len(chains)), key=lambda index: bool((chain := chains[index]) and chain.dye)
-    )
+
+    def late(index: int) -> int:
+        chain = chains[index]
+        if chain is None or not chain.dye:
+            return 0
+        return 2 if any(transfer.target is None for transfer in chain.dye) else 1
+
+    return sorted(range(len(chains)), key=late)
 
 
 def with_method(decoration: Decoration, method_id: str) -> Decoration:

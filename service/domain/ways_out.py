@@ -13,19 +13,22 @@ from __future__ import annotations
 from collections.abc import Hashable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
-from itertools import combinations
+from itertools import combinations, takewhile
 
 import numpy as np
 from numpy.typing import NDArray
 
+from service.domain.causes import smallest_cause
 from service.domain.choice_table import (
     ALL_CONSENTS,
+    EVERY_RULE,
+    NOT_OFFERED,
     Bits,
     ChoiceTable,
     Flags,
     Floats,
     Wish,
-    smallest_cover,
+    neighbours_on,
     table_of,
 )
 from service.domain.compiled import CompiledCatalogue
@@ -84,7 +87,7 @@ class Conflict:
     rules: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class WaysOut:
     """Why not, and what instead.
 
@@ -111,7 +114,11 @@ def find_ways_out(
     decoration: Decoration,
     neighbours: tuple[Neighbour, ...] = (),
 ) -> WaysOut:
-    """Explain a refusal. The decoration's method may be None, for "any"; then it is no wish."""
+    """Explain a refusal; of what is not refused there is nothing to say.
+
+    The decoration's method may be None, for "any"; then it is no wish. ``neighbours`` are the
+    line's other decorations, in its order.
+    """
     garment = line.garment
     if compiled.garments.get(garment.key) is not garment:
         return _Search(ChoiceTable(compiled, (garment,)), line, decoration, neighbours).ways_out()
@@ -154,16 +161,18 @@ class _Search:
         self._compiled = table.compiled
         self._line = line
         self._decoration = decoration
-        self._neighbours = neighbours
         self._wish = Wish(
             decoration.artwork,
             decoration.rights_declared,
             decoration.consents,
             decoration.film_colour_id,
             neighbours,
+            _ahead(line, decoration, neighbours),
         )
         self._makings = table.makings(decoration.film_colour_id)
         self._fit = Fit(table, self._wish, decoration.width_mm, line.pieces_by_size)
+        self._blocked: Bits = table.blocked(self._wish)
+        self._shape = (*self._fit.blocked.shape[:2], *self._blocked.shape)
         self._wishes = [choice for choice in ORDER if self._is_wish(choice)]
 
     def _is_wish(self, choice: Choice) -> bool:
@@ -172,16 +181,20 @@ class _Search:
         return choice not in (Choice.BLANK, Choice.COLOUR) or not self._line.garment.supplied
 
     def ways_out(self) -> WaysOut:
-        blocked = self._table.blocked(self._wish) | self._fit.blocked
-        feasible = blocked == 0
+        feasible = (self._blocked | self._fit.blocked) == 0
         granted = self._granted()
         working = granted[feasible]
         if not working.size:
-            return WaysOut((), (), (), smallest_cover(blocked.reshape(-1)))
+            return WaysOut((), (), (), self._cause(()))
+        if working.max() == (1 << len(self._wishes)) - 1:
+            return WaysOut((), (), ())
         counts = np.bincount(working, minlength=1 << len(self._wishes))
         report = explain_granted(np.flatnonzero(counts).tolist(), len(self._wishes))
         return WaysOut(
-            conflicts=tuple(self._conflict(c, blocked, granted) for c in report.conflicts),
+            conflicts=tuple(
+                Conflict(choices, self._cause(choices))
+                for choices in map(self._choices, report.conflicts)
+            ),
             repairs=tuple(self._choices(repair) for repair in report.repairs),
             alternatives=self._alternatives(feasible, working, report.repairs),
         )
@@ -191,12 +204,10 @@ class _Search:
 
     def _granted(self) -> NDArray[np.uint16]:
         """Which wishes each combination grants, as bits in the order of ``_wishes``."""
-        sizes, widths, _, _, *rest = self._fit.blocked.shape
-        shape = (sizes, widths, 2, len(self._makings), *rest)
         granted = np.zeros((1, 1, 1, 1, 1, 1), np.uint16)
         for index, choice in enumerate(self._wishes):
             granted = granted | (self._agrees(choice).astype(np.uint16) << np.uint16(index))
-        return np.broadcast_to(granted, shape)
+        return np.broadcast_to(granted, self._shape)
 
     def _agrees(self, choice: Choice) -> Flags:
         wished, garment, table = self._decoration, self._line.garment, self._table
@@ -217,12 +228,22 @@ class _Search:
         shape[axis] = len(flags)
         return np.array(flags).reshape(shape)
 
-    def _conflict(
-        self, indexes: frozenset[int], blocked: Bits, granted: NDArray[np.uint16]
-    ) -> Conflict:
-        wanted = np.uint16(sum(1 << index for index in indexes))
-        rows = blocked[(granted & wanted) == wanted]
-        return Conflict(self._choices(indexes), smallest_cover(rows))
+    def _cause(self, choices: tuple[Choice, ...]) -> tuple[str, ...]:
+        """Rules, none needless, that block every combination that grants these choices."""
+        axes = [np.ones(size, np.bool_) for size in self._shape]
+        for choice in choices:
+            axes[_AXIS[choice]] &= self._agrees(choice).reshape(-1)
+        sizes, widths, consents, makings, garments, places = map(np.flatnonzero, axes)
+        by_table = self._blocked[np.ix_(consents, makings, garments, places)]
+
+        def blocked(rules: int) -> Bits:
+            fit = self._fit.under(rules).blocked
+            wide = np.broadcast_to(fit, (*fit.shape[:3], *self._shape[3:]))
+            by_fit = wide[np.ix_(sizes, widths, _ONE, makings, garments, places)]
+            bits: Bits = (by_table & np.uint64(rules | int(NOT_OFFERED))) | by_fit
+            return bits
+
+        return smallest_cause(blocked(EVERY_RULE), lambda rules: bool(blocked(rules).all()))
 
     def _alternatives(
         self,
@@ -245,6 +266,13 @@ class _Search:
                 more.append(best_first)
         for rest in more:
             offers.extend(_take(rest, limit - len(offers)))
+        if not offers:
+            # Beside other decorations the smallest repairs may all fail, and larger ones do.
+            for pattern in sorted(set(np.unique(working).tolist()) - {*first}, key=self._rank_of):
+                rows = at[working == pattern]
+                offers.extend(_take(self._offers(pattern, rows, feasible.shape), 1))
+                if len(offers) == limit:
+                    break
         return tuple(
             sorted(offers[:limit], key=lambda offer: (len(offer.changes), _places(offer.changes)))
         )
@@ -260,7 +288,7 @@ class _Search:
         changes = tuple(c for at, c in enumerate(self._wishes) if not pattern >> at & 1)
         sizes, widths, consents, makings, garments, places = np.unravel_index(rows, shape)
         delta_e = self._table.delta_e(self._wish)[makings, garments]
-        dropped = self._fit.dropped(sizes, widths, garments, places)
+        dropped = self._fit.dropped(sizes, widths, makings, garments, places)
         cost = self._making_cost[makings] + self._garment_cost[garments]
         order = np.lexsort((rows, cost, np.round(delta_e, 1), self._unlikeness[garments], dropped))
         for number, pick in enumerate(order):
@@ -322,9 +350,8 @@ class _Search:
         for consents in _consents(self._decoration.consents, more=consent == 1):
             tried = replace(row, consents=consents)
             line, decoration = applied(self._line, self._decoration, tried)
-            verdict = judge(
-                self._compiled, line, decoration, tried.method_id, neighbours=self._neighbours
-            )
+            beside = neighbours_on(self._compiled, line, tried.method_id, self._wish)
+            verdict = judge(self._compiled, line, decoration, tried.method_id, neighbours=beside)
             if verdict.works:
                 whole = self._others_work(line, decoration, tried.method_id, changes)
                 return Alternative(tried, changes, verdict) if whole else None
@@ -353,7 +380,15 @@ class _Search:
         )
 
 
-_SHARED = {Choice.METHOD, Choice.BLANK, Choice.COLOUR, Choice.SIZES, Choice.PLACEMENT}
+_ONE = np.zeros(1, np.intp)
+_SHARED = {
+    Choice.METHOD,
+    Choice.FILM_COLOUR,
+    Choice.BLANK,
+    Choice.COLOUR,
+    Choice.SIZES,
+    Choice.PLACEMENT,
+}
 _AXIS = {
     Choice.SIZES: 0,
     Choice.WIDTH: 1,
@@ -364,6 +399,12 @@ _AXIS = {
     Choice.BLANK: 4,
     Choice.PLACEMENT: 5,
 }
+
+
+def _ahead(line: Line, decoration: Decoration, neighbours: tuple[Neighbour, ...]) -> int:
+    """How many of the neighbours stand before the decoration in the line."""
+    before = list(takewhile(lambda one: one is not decoration, line.decorations))
+    return sum(any(one is other.decoration for one in before) for other in neighbours)
 
 
 def applied(line: Line, decoration: Decoration, row: Combination) -> tuple[Line, Decoration]:

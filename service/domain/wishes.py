@@ -11,7 +11,11 @@ from service.domain.garments import Garment
 
 
 class Choice(StrEnum):
-    """A choice the customer makes, which a rule may read and a way out may change."""
+    """A choice the customer makes, which a rule may read and a way out may change.
+
+    To read the film colour means both the one asked for and the colours of the films as they come
+    out: where none is asked for, the shop chooses them to suit the artwork.
+    """
 
     METHOD = "method"
     BLANK = "blank"

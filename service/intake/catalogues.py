@@ -9,6 +9,7 @@ from datetime import datetime
 from sqlmodel import Session
 
 from service.catalogue.loading import LoadedCatalogue, catalogue_from_json
+from service.domain.choice_table import table_of
 from service.domain.compiled import CompiledCatalogue, compile_catalogue
 from service.store.catalogue_versions import find_version, store_version, version_in_force
 from service.store.database import Database
@@ -34,17 +35,25 @@ class Catalogues:
         return self._current
 
     def install(self, loaded: LoadedCatalogue, now: datetime) -> CompiledCatalogue:
-        """Store the catalogue as the newest version, unless it already is, and put it in force."""
+        """Store the catalogue as the newest version, unless it already is, and put it in force.
+
+        Its table of choices is worked out first, which takes from a twentieth of a second to some
+        seconds: never on an event loop. Until then requests meet the catalogue before it.
+        """
+        compiled = self._made_ready(loaded.version, loaded.document_json)
         self._database.write(lambda session: store_version(session, loaded, now))
-        self._current = self._compile(loaded.version, loaded.document_json)
-        return self._current
+        self._current = compiled
+        return compiled
 
     def refresh(self) -> CompiledCatalogue:
-        """Put the newest stored version in force. Raises ``LookupError`` if there is none."""
+        """Put the newest stored version in force, as :meth:`install` does.
+
+        Raises ``LookupError`` if there is none.
+        """
         row = self._database.read(version_in_force)
         if row is None:
             raise LookupError("no catalogue has been stored")
-        self._current = self._compile(row.version, row.document_json)
+        self._current = self._made_ready(row.version, row.document_json)
         return self._current
 
     def of_version(self, session: Session, version: str) -> CompiledCatalogue:
@@ -59,6 +68,12 @@ class Catalogues:
         if row is None:
             raise LookupError(f"no catalogue version {version}")
         return self._compile(version, row.document_json)
+
+    def _made_ready(self, version: str, document_json: str) -> CompiledCatalogue:
+        compiled = self._compile(version, document_json)
+        # Outside the lock, so that quotes of older versions do not wait for it.
+        table_of(compiled).warm_up()
+        return compiled
 
     def _compile(self, version: str, document_json: str) -> CompiledCatalogue:
         with self._lock:

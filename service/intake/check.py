@@ -6,6 +6,8 @@ from collections.abc import Sequence
 
 from service.domain.compiled import CompiledCatalogue
 from service.domain.look import Look
+from service.domain.memo import Same
+from service.domain.ranking import TRADE_OFFS
 from service.domain.recipe import StrikeSettings, fahrenheit, operation_recipes
 from service.domain.rules import RULES, Finding, Severity
 from service.domain.verdict import DecorationVerdict, MethodVerdict, judge_line, neighbours_of
@@ -32,6 +34,8 @@ SUPPLIED_RISK = (
 )
 
 LineVerdict = tuple[DecorationVerdict, ...]
+
+_TRADE_OFFS = {one.id: TradeOffAnswer(id=one.id, words=one.words) for one in TRADE_OFFS}
 
 TITLES = {rule.id: rule.title for rule in RULES}
 """What each rule asks for, by its id."""
@@ -83,19 +87,36 @@ def check_answer(
 def _decoration(
     compiled: CompiledCatalogue, line: Line, verdicts: LineVerdict, index: int, least: Severity
 ) -> DecorationAnswer:
+    """The answer on one decoration, written once for what is remembered of its verdict."""
     verdict = verdicts[index]
+    ways = None if verdict.chosen else _ways_out(compiled, line, verdicts, index)
+    placement = verdict.decoration.placement_id
+    # Verdicts and ways out hash by identity: what is remembered is the same object each time.
+    # What speaks for a method depends on the number of pieces as well.
+    known = (verdict.candidates, verdict.chosen, ways, line.pieces)
+    key = ("decoration answer", placement, least, *known)
+    return compiled.memo.get(key, lambda: _write_decoration(compiled, verdict, ways, least))
+
+
+def _write_decoration(
+    compiled: CompiledCatalogue, verdict: DecorationVerdict, ways: WaysOut | None, least: Severity
+) -> DecorationAnswer:
     chosen = verdict.chosen
-    ways = None if chosen else _ways_out(compiled, line, verdicts, index)
     return DecorationAnswer(
         placement=verdict.decoration.placement_id,
         works=chosen is not None,
         method=chosen.method_id if chosen else None,
         candidates=tuple(_method(compiled, entry, least) for entry in verdict.candidates),
         trade_offs={
-            id_: tuple(TradeOffAnswer(id=one.id, words=one.words) for one in said)
+            id_: tuple(_TRADE_OFFS[one.id] for one in said)
             for id_, said in verdict.trade_offs.items()
         },
-        recipe=_recipe(compiled, chosen) if chosen else (),
+        recipe=compiled.memo.get(
+            ("recipe answer", chosen.method_id, Same(chosen.settings)),
+            lambda: _recipe(compiled, chosen),
+        )
+        if chosen
+        else (),
         conflicts=tuple(_conflict(conflict) for conflict in ways.conflicts) if ways else (),
         repairs=ways.repairs if ways else (),
         alternatives=_alternatives(compiled, ways) if ways else (),
@@ -121,16 +142,22 @@ def _method(compiled: CompiledCatalogue, verdict: MethodVerdict, least: Severity
 def _write_method(
     compiled: CompiledCatalogue, verdict: MethodVerdict, least: Severity
 ) -> MethodAnswer:
-    method = compiled.catalogue.method_by_id[verdict.method_id]
+    method, memo = compiled.catalogue.method_by_id[verdict.method_id], compiled.memo
     return MethodAnswer(
         method=method.id,
         name=method.name,
         works=verdict.works,
         feel=method.feel,
         film_colours={id_: colour.id for id_, colour in verdict.film_colours.items()},
-        look=_look(verdict.look),
-        findings=finding_answers(verdict.at_least(least)),
-        strikes=tuple(_strike(settings) for settings in verdict.settings),
+        look=memo.get(("look answer", Same(verdict.look)), lambda: _look(verdict.look)),
+        findings=tuple(
+            memo.get(("finding answer", Same(finding)), lambda finding=finding: _finding(finding))  # type: ignore[misc]
+            for finding in verdict.at_least(least)
+        ),
+        strikes=memo.get(
+            ("strike answers", Same(verdict.settings)),
+            lambda: tuple(_strike(settings) for settings in verdict.settings),
+        ),
     )
 
 
@@ -189,19 +216,21 @@ def _conflict(conflict: Conflict) -> ConflictAnswer:
 
 def finding_answers(findings: Sequence[Finding]) -> tuple[FindingAnswer, ...]:
     """Findings as callers see them."""
-    return tuple(
-        FindingAnswer(
-            rule=finding.rule.id,
-            severity=finding.severity,
-            reason=finding.reading.reason,
-            measured=finding.reading.measured,
-            limit=finding.reading.limit,
-            unit=finding.reading.unit,
-            source=finding.rule.source,
-            step=finding.reading.step,
-            size=finding.reading.size,
-        )
-        for finding in findings
+    return tuple(_finding(finding) for finding in findings)
+
+
+def _finding(finding: Finding) -> FindingAnswer:
+    reading = finding.reading
+    return FindingAnswer(
+        rule=finding.rule.id,
+        severity=reading.severity,
+        reason=reading.reason,
+        measured=reading.measured,
+        limit=reading.limit,
+        unit=reading.unit,
+        source=finding.rule.source,
+        step=reading.step,
+        size=reading.size,
     )
 
 

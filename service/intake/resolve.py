@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import difflib
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from service.domain.compiled import CompiledCatalogue
 from service.domain.errors import BadInput, FieldFault
@@ -12,6 +11,7 @@ from service.domain.fibres import Fibre, FibreContent, FibreShare, fibre_named
 from service.domain.garments import Garment, SuppliedGarment, supplied_garment
 from service.domain.wishes import Decoration, Line
 from service.intake.artwork_shelf import ShelvedArtwork
+from service.intake.names import unknown_name
 from service.intake.requests import (
     ANY_METHOD,
     DecorationRequest,
@@ -170,21 +170,7 @@ class _Resolver:
     def _unknown(
         self, path: Path, kind: str, named: str, known: Iterable[str], of: str = ""
     ) -> None:
-        names = list(known)
-        near = difflib.get_close_matches(named, names, n=1)
-        hint = f" Did you mean '{near[0]}'?" if near else ""
-        detail = f"There is no {kind} '{named}'{of}.{hint} Known: {_listed(names)}."
-        self._fault(path, detail, "unknown")
+        self._fault(path, unknown_name(kind, named, known, of), "unknown")
 
     def _fault(self, path: Path, detail: str, code: str) -> None:
         self.faults.append(FieldFault(detail=detail, path=path, code=code))
-
-
-def _listed(names: Sequence[str], most: int = 12) -> str:
-    return ", ".join(_cut(names, most))
-
-
-def _cut(names: Sequence[str], most: int) -> Iterator[str]:
-    yield from names[:most]
-    if len(names) > most:
-        yield f"and {len(names) - most} more"

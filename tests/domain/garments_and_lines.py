@@ -7,7 +7,7 @@ from dataclasses import replace
 from functools import lru_cache
 
 from service.catalogue.loading import demo_shop_path, load_catalogue
-from service.domain.artwork import ArtworkMeasures, InkBox, PaletteColour
+from service.domain.artwork import ArtworkMeasures, InkBox, PaletteColour, ShapeMeasures
 from service.domain.blanks import Finish, Placement, PlacementArea, Wearer
 from service.domain.colour import lab_from_srgb_hex
 from service.domain.compiled import CompiledCatalogue, compile_catalogue
@@ -15,6 +15,12 @@ from service.domain.fibres import FibreContent
 from service.domain.garments import Garment
 from service.domain.verdict import MethodVerdict, judge
 from service.domain.wishes import Consent, Decoration, Line
+
+
+PLAIN_SHAPE = ShapeMeasures(
+    pieces=1, holes=0, outline_length=3.0, smallest_feature=0.05, smallest_gap=1.0
+)
+"""One piece without holes, a twentieth of its width at its thinnest."""
 
 
 @lru_cache(maxsize=1)
@@ -37,6 +43,8 @@ def artwork(*colours: str, aspect: float = 0.5) -> ArtworkMeasures:
         soft_alpha_share=0.0,
         near_white_share=0.0,
         palette=tuple(PaletteColour(srgb=srgb, share=1 / len(named)) for srgb in named),
+        shapes=PLAIN_SHAPE,
+        photo_like=False,
     )
 
 

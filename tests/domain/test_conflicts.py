@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from itertools import combinations
+from random import Random
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.domain.conflicts import MAX_WISHES, explain_conflicts
+from service.domain.conflicts import MAX_WISHES, explain_conflicts, explain_granted
 
 DOMAINS = st.integers(min_value=1, max_value=6).flatmap(
     lambda wishes: st.integers(min_value=1, max_value=24).flatmap(
@@ -74,6 +75,39 @@ def test_no_conflict_means_all_wishes_can_be_granted(domain: tuple[int, list[int
     assert everything == (not report.conflicts and not report.repairs)
 
 
+@given(DOMAINS)
+def test_smaller_sets_come_first(domain: tuple[int, list[int]]) -> None:
+    """Conflicts and repairs are listed by the number of wishes in them."""
+    report = explain_conflicts(*domain)
+    for sets in (report.conflicts, report.repairs):
+        assert [len(one) for one in sets] == sorted(len(one) for one in sets)
+
+
+@given(st.lists(st.integers(min_value=0, max_value=31), max_size=12), st.randoms())
+def test_neither_order_nor_repeats_matter(granted: list[int], random: Random) -> None:
+    """The same combinations in any order, some of them twice, give the same sets."""
+    report = explain_granted(granted, 5)
+    shuffled = [*granted, *granted[:3]]
+    random.shuffle(shuffled)
+    again = explain_granted(shuffled, 5)
+    assert set(again.conflicts) == set(report.conflicts)
+    assert set(again.repairs) == set(report.repairs)
+
+
+@given(st.lists(st.integers(min_value=0, max_value=31), min_size=1, max_size=12))
+def test_a_further_combination_never_adds_to_what_cannot_be_had(granted: list[int]) -> None:
+    """Whatever still conflicts once more combinations work, conflicted before."""
+    before = explain_granted(granted[1:], 5).conflicts
+    for conflict in explain_granted(granted, 5).conflicts:
+        assert any(smaller <= conflict for smaller in before)
+
+
+def test_without_wishes_there_is_nothing_to_explain() -> None:
+    """Something works and nothing was wished for: no conflict and no repair."""
+    assert explain_granted([0], 0) == explain_conflicts(1, [])
+    assert explain_granted([0], 0).conflicts == ()
+
+
 def test_nothing_feasible_blames_no_wish() -> None:
     """Where nothing works, the empty set conflicts and giving up wishes does not help."""
     report = explain_conflicts(0, [0b11, 0b01])
@@ -85,3 +119,4 @@ def test_too_many_wishes_are_refused() -> None:
     """The lattice of subsets is walked whole, so its size is bounded."""
     with pytest.raises(ValueError, match=f"at most {MAX_WISHES}"):
         explain_conflicts(1, [1] * (MAX_WISHES + 1))
+    assert explain_granted([1], MAX_WISHES).repairs == (frozenset(range(1, MAX_WISHES)),)

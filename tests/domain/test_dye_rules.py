@@ -218,7 +218,7 @@ def test_a_refusal_names_value_limit_and_way_out() -> None:
 
 
 @pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.id)
-@settings(max_examples=60)
+@settings(max_examples=25)
 @given(one=heated_wishes(), other=heated_wishes())
 def test_what_a_rule_on_dye_says_depends_on_what_it_reads_alone(
     rule: Rule, one: HeatedWish, other: HeatedWish

@@ -55,7 +55,7 @@ def _severities(rule: Rule, wish: Wish) -> list[Severity]:
 
 
 @pytest.mark.parametrize("rule", SIZED, ids=lambda rule: rule.id)
-@settings(max_examples=40)
+@settings(max_examples=25)
 @given(wish=wishes())
 def test_a_rule_on_size_refuses_exactly_outside_its_widths(rule: Rule, wish: Wish) -> None:
     """``widths`` and the verdict are one and the same, on every blank, method and picture."""
@@ -63,7 +63,7 @@ def test_a_rule_on_size_refuses_exactly_outside_its_widths(rule: Rule, wish: Wis
 
 
 @pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.id)
-@settings(max_examples=40)
+@settings(max_examples=25)
 @given(one=wishes(), other=wishes())
 def test_what_a_rule_on_size_says_depends_on_what_it_reads_alone(
     rule: Rule, one: Wish, other: Wish
@@ -72,6 +72,26 @@ def test_what_a_rule_on_size_says_depends_on_what_it_reads_alone(
     facts = one.facts()
     changed = mixed(one, other, rule.reads_for(facts.chain)).facts()
     assert readings(rule, changed) == readings(rule, facts)
+
+
+@pytest.mark.parametrize(
+    ("width_mm", "aspect", "unit"),
+    [
+        (150, 400 / 150, None),
+        (150.2, 1, "mm wide"),
+        (100, 4, None),
+        (100, 4.01, "mm high"),
+    ],
+)
+def test_a_print_as_large_as_its_placement_fits_and_no_larger(
+    width_mm: float, aspect: float, unit: str | None
+) -> None:
+    """In 150 x 400 mm, the limit itself is allowed, in width and in height."""
+    wish = _wish(
+        blank=BLANKS[0], width=float(width_mm), artwork=(artwork(aspect=float(aspect)), True)
+    )
+    found = readings(PLACEMENT_AREA, wish.facts())
+    assert [r.unit for r in found if r.severity is Severity.BLOCKS] == ([unit] if unit else [])
 
 
 def _on_youth_extra_small(width_mm: float) -> list[tuple[Severity, object]]:
@@ -157,7 +177,7 @@ def test_a_zip_refuses_and_a_seam_warns() -> None:
     assert _severities(PLACEMENT_OBSTACLES, _wish()) == [Severity.PASSES]
 
 
-@settings(max_examples=150)
+@settings(max_examples=100)
 @given(
     width_mm=st.integers(20, 700),
     sheet_mm=st.none() | st.integers(20, 900),

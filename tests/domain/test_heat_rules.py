@@ -67,7 +67,7 @@ def test_an_empty_window_names_the_film_beneath() -> None:
     )
     chain = replace(facts.chain, strikes=strikes)
     entries = strike_settings(chain, facts.garment, facts.film_labs, facts.policy)
-    reasons = _reasons(HEAT_WINDOW, replace(facts, settings=entries), Severity.BLOCKS)
+    reasons = _reasons(HEAT_WINDOW, replace(facts, press=lambda: entries), Severity.BLOCKS)
     assert len(reasons) == 1
     assert f"the {weak.name} beneath up to 170 °C" in reasons[0]
 
@@ -114,7 +114,7 @@ def test_a_cool_stroke_beside_a_low_melter_is_set_below_its_ceiling() -> None:
     chain = replace(facts.chain, strikes=(replace(strike, window=window),))
     entries = strike_settings(chain, facts.garment, facts.film_labs, facts.policy)
     assert [entry.set_c for entry in entries] == [106.0]
-    (reading,) = said(LOW_MELTING_FIBRE, replace(facts, settings=entries))
+    (reading,) = said(LOW_MELTING_FIBRE, replace(facts, press=lambda: entries))
     assert (reading.severity, reading.measured, reading.limit) == (Severity.WARNS, 94.0, 106.0)
 
 
@@ -188,7 +188,7 @@ def test_the_limit_of_a_blend_of_three_is_allowed() -> None:
 
 def _white_film(method: str, garment_srgb: str, **percents: int) -> Facts:
     wished = decoration(method, art=artwork(WHITE), film_colour_id="white")
-    return facts_on(cloth(garment_srgb, **percents), wished)
+    return facts_on(of_content(FibreContent.of(**percents), garment_srgb), wished)
 
 
 def test_white_film_at_155_c_on_red_polyester_is_refused_with_a_way_out() -> None:
@@ -219,7 +219,7 @@ def test_cloth_bleeds_from_half_polyester_below_light(
     percents: dict[str, int], lightness: float, severity: str
 ) -> None:
     """At risk: at least 50 % polyester with L* below 75; a design choice, no source."""
-    garment = replace(cloth(GREY, **percents), lab=Lab(lightness, 0, 0))
+    garment = replace(of_content(FibreContent.of(**percents), GREY), lab=Lab(lightness, 0, 0))
     wished = decoration("cut-film", art=artwork(WHITE), film_colour_id="white")
     assert gravest(DYE_MIGRATION, facts_on(garment, wished)) == severity
 
@@ -254,7 +254,7 @@ def test_a_strike_has_a_setting_unless_a_rule_on_heat_refuses_it() -> None:
             assert refused == any(entry.set_c is None for entry in facts.settings)
 
 
-@settings(max_examples=150)
+@settings(max_examples=60)
 @given(wish=heated_wishes())
 def test_no_setting_without_refusal_and_no_refusal_without_reason(wish: HeatedWish) -> None:
     """The same of any cloth, colour, method and film."""
@@ -270,7 +270,7 @@ def test_no_setting_without_refusal_and_no_refusal_without_reason(wish: HeatedWi
 
 
 @pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.id)
-@settings(max_examples=60)
+@settings(max_examples=25)
 @given(one=heated_wishes(), other=heated_wishes())
 def test_what_a_rule_on_heat_says_depends_on_what_it_reads_alone(
     rule: Rule, one: HeatedWish, other: HeatedWish

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import replace
+from functools import lru_cache
+from string import Formatter
 from typing import Any
 
 import pytest
@@ -14,6 +17,7 @@ from service.domain.chain import Chain, walk
 from service.domain.methods import Method, Operation
 from service.domain.recipe import strike_settings
 from service.domain.rules import RULES, Facts, Reading, Rule, Severity
+from service.domain.shop import Policy
 from service.domain.verdict import facts_for, judge
 from service.domain.wishes import Choice, Consent, Decoration, Line
 from tests.domain.garments_and_lines import artwork, blockers, cloth, decoration, demo_shop, verdict
@@ -162,7 +166,8 @@ def test_settings_lie_inside_every_limit() -> None:
             )
             for entry in strike_settings(chain, garment, facts.film_labs, facts.policy):
                 if entry.set_c is None:
-                    assert entry.min_set_c > entry.tightest(migration=True).max_set_c
+                    hot = entry.min_set_c > entry.tightest(migration=True).max_set_c
+                    assert hot or not entry.dwell_has_room
                 else:
                     error = entry.strike.press.temp_error_k
                     assert entry.set_c - error >= entry.strike.window.temp_min_c
@@ -246,3 +251,46 @@ def test_more_rules_never_unblock(situation: tuple[Line, Decoration, str], some:
     few = [rule for rule in RULES if rule in some]
     if not judge(demo_shop(), line, wished, method, few).works:
         assert not judge(demo_shop(), line, wished, method).works
+
+
+@pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.id)
+def test_a_rule_says_who_it_is(rule: Rule) -> None:
+    """Id, words, source, templates; thresholds that are the policy's; widths where they matter."""
+    assert re.fullmatch(r"[a-z]+(-[a-z]+)*", rule.id)
+    assert rule.title
+    assert rule.explanation
+    assert rule.reasons
+    assert rule.source
+    assert set(rule.policy) <= set(Policy.model_fields)
+    assert rule.widths is not None or not rule.may_block or Choice.WIDTH not in rule.reads
+
+
+def test_there_are_at_least_thirty_rules_with_ids_of_their_own() -> None:
+    """Each rule is found by its id alone."""
+    ids = [rule.id for rule in RULES]
+    assert len(set(ids)) == len(ids) >= 30
+
+
+@settings(max_examples=100)
+@given(_situations())
+def test_a_finding_says_one_of_the_rules_own_sentences(
+    situation: tuple[Line, Decoration, str],
+) -> None:
+    """Each reason is one template filled in, and what never blocks does not."""
+    line, wished, method = situation
+    for finding in judge(demo_shop(), line, wished, method).findings:
+        assert finding.reading.severity is not Severity.BLOCKS or finding.rule.may_block
+        assert any(
+            _pattern(template).fullmatch(finding.reading.reason)
+            for template in finding.rule.reasons.values()
+        ), finding
+
+
+@lru_cache
+def _pattern(template: str) -> re.Pattern[str]:
+    """What the template looks like filled in."""
+    parts = [
+        re.escape(text) + ("" if name is None else ".*")
+        for text, name, *_ in Formatter().parse(template)
+    ]
+    return re.compile("".join(parts), re.DOTALL)

@@ -24,7 +24,7 @@ def measures() -> ArtworkMeasures:
 
 def artwork(holder: str = "corner-shop") -> ShelvedArtwork:
     """An artwork on the shelf."""
-    return ShelvedArtwork(holder, measures())
+    return ShelvedArtwork(holder, measures(), rights_declared=True)
 
 
 def test_the_longest_unused_goes_first() -> None:

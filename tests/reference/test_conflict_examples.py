@@ -5,19 +5,28 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from itertools import product
 
-from service.domain.conflicts import ConflictReport, explain_conflicts
+from service.domain.conflicts import ConflictReport, explain_conflicts, explain_granted
 
 Row = tuple[int, ...]
 Test = Callable[[Row], bool]
 
 
 def _explain(rows: Iterable[Row], hard: Test, wishes: Sequence[Test]) -> ConflictReport:
+    """The report, which comes out the same from masks and from what each row grants."""
     domain = list(rows)
 
     def mask(test: Test) -> int:
         return sum(1 << index for index, row in enumerate(domain) if test(row))
 
-    return explain_conflicts(mask(hard), [mask(wish) for wish in wishes])
+    granted = [
+        sum(1 << index for index, wish in enumerate(wishes) if wish(row))
+        for row in domain
+        if hard(row)
+    ]
+    report = explain_granted(granted, len(wishes))
+    by_masks = explain_conflicts(mask(hard), [mask(wish) for wish in wishes])
+    assert by_masks == report
+    return report
 
 
 def _sets(*members: Iterable[int]) -> set[frozenset[int]]:

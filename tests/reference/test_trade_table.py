@@ -129,13 +129,18 @@ def test_a_blocking_film_shields_from_bleeding() -> None:
 @pytest.mark.parametrize(("method", "holds"), [("cut-film", False), ("nylon-cut-film", True)])
 def test_polyamide_needs_its_own_film(method: str, holds: bool) -> None:  # noqa: FBT001
     """Common practice, no source: films with an adhesive for polyamide, 130 to 150 C."""
-    assert verdict(cloth("#203060", polyamide=100), decoration(method)).works is holds
+    assert (
+        verdict(cloth("#203060", polyamide=100), decoration(method, art=artwork("#1b1b1d"))).works
+        is holds
+    )
 
 
 def test_a_water_repellent_finish_releases_film() -> None:
     """Common practice, no source (two trade guides)."""
     shell = cloth("#203060", Finish.WATER_REPELLENT, polyamide=100)
-    assert blockers(verdict(shell, decoration("nylon-cut-film"))) == {"cloth-finish"}
+    assert blockers(verdict(shell, decoration("nylon-cut-film", art=artwork("#1b1b1d")))) == {
+        "cloth-finish"
+    }
 
 
 def test_acrylic_is_refused_by_everything_above_135_c() -> None:

@@ -6,7 +6,7 @@ import itertools
 from collections.abc import Iterable
 
 from service.domain.media import Texture, WorkedFrom
-from service.domain.methods import Cover, OperationKind
+from service.domain.methods import Cover
 from service.domain.rules.contract import Facts, Reading, Rule, Severity
 from service.domain.rules.film import only_with_film
 from service.domain.wishes import Choice
@@ -248,49 +248,10 @@ COVER_FOR_DYE = Rule(
         "fresh for every stroke, catches it. A bare platen or non-stick sheet takes it up and "
         "gives it to the next garment as a ghost."
     ),
-    source="common practice, no source (a supplier's test article agrees)",
+    source="common practice, no source (a test article agrees)",
     reads=frozenset({Choice.METHOD}),
     evaluate=_dye_cover,
     reasons=_DYE_COVER,
     may_block=False,
     ways_out="The shop sets fresh paper as the cover of that stroke.",
-)
-
-
-def _colours_shown(facts: Facts) -> Iterable[Reading]:
-    unit = "colours"
-    counted = [
-        colour
-        for colour in facts.decoration.artwork.palette
-        if colour.share >= facts.policy.colour_counts_from_share
-    ]
-    count = max(1, len(counted))
-    if any(worked.kind is OperationKind.PRINT for worked in facts.chain.worked):
-        reason = "The artwork is printed, so it may have any number of colours."
-        yield Reading(Severity.PASSES, reason, count, "any number", unit)
-        return
-    shown = max(1, sum(worked.kind is OperationKind.CUT for worked in facts.chain.worked))
-    if count <= shown:
-        severity = Severity.PASSES
-        reason = f"The film shows the artwork's {count} colour{'' if count == 1 else 's'}."
-    else:
-        severity = Severity.BLOCKS
-        reason = (
-            f"Cut film shows one colour a film, {shown} here, and the artwork has {count}; a "
-            "printed method shows them all."
-        )
-    yield Reading(severity, reason, count, shown, unit)
-
-
-COLOURS_SHOWN = Rule(
-    id="colours-shown",
-    title="The method shows all the artwork's colours",
-    explanation=(
-        "A film that is only cut has one colour throughout. An artwork of several colours is "
-        "printed, on film or with dye, or made of as many films. Colours that cover less than the "
-        "share in the shop's policy do not count."
-    ),
-    source="common practice, no source",
-    reads=frozenset({Choice.METHOD, Choice.ARTWORK}),
-    evaluate=_colours_shown,
 )

@@ -7,7 +7,7 @@ it looked at, also where all is well, so that a caller can be shown what was wei
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from enum import StrEnum
 from functools import cached_property
 
@@ -65,8 +65,8 @@ class Neighbour:
 class Facts:
     """Everything a rule may read about one decoration of one line by one method.
 
-    ``settings`` are those of every strike, ``film_colours`` and ``film_labs`` the colour of each
-    film of the chain by medium id.
+    ``film_colours`` and ``film_labs`` are the colour of each film of the chain by medium id;
+    ``press`` works out ``settings`` and ``see`` the ``look``, each when it is first asked for.
     """
 
     catalogue: Catalogue
@@ -75,9 +75,14 @@ class Facts:
     chain: Chain
     film_colours: Mapping[str, FilmColour]
     film_labs: Mapping[str, Lab]
-    settings: tuple[StrikeSettings, ...]
+    press: Callable[[], tuple[StrikeSettings, ...]]
     see: Callable[[], Look]
     neighbours: tuple[Neighbour, ...] = ()
+
+    @cached_property
+    def settings(self) -> tuple[StrikeSettings, ...]:
+        """Limits and settings of every strike, worked out when first asked for."""
+        return self.press()
 
     @property
     def policy(self) -> Policy:
@@ -117,7 +122,7 @@ class Rule:
     source: str
     reads: frozenset[Choice]
     evaluate: Callable[[Facts], Iterable[Reading]]
-    reasons: Mapping[str, str] = field(default_factory=dict)
+    reasons: Mapping[str, str]
     may_block: bool = True
     policy: tuple[str, ...] = ()
     reads_on: Callable[[Chain], frozenset[Choice]] | None = None

@@ -23,13 +23,11 @@ def settings_read(chain: Chain) -> frozenset[Choice]:
     if exposed:
         reads.add(Choice.COLOUR)
     if any(len(film.colours) > 1 for film in exposed):
-        reads |= {Choice.FILM_COLOUR, Choice.ARTWORK}
+        reads.add(Choice.FILM_COLOUR)
     return frozenset(reads)
 
 
-ALL_SETTINGS_READ = frozenset(
-    {Choice.METHOD, Choice.BLANK, Choice.COLOUR, Choice.FILM_COLOUR, Choice.ARTWORK}
-)
+ALL_SETTINGS_READ = frozenset({Choice.METHOD, Choice.BLANK, Choice.COLOUR, Choice.FILM_COLOUR})
 """What :func:`settings_read` may name."""
 
 

@@ -16,9 +16,6 @@ REVERSED_LINES = 2.0
 """A clear line in a print needs this many times the width of a printed one (1 point against 2
 points); common practice, no source (three trade guides agree)."""
 
-LOOSE_PIECES_MAX = 12
-"""Pieces without a carrier that are still laid by hand one by one; design choice, no source."""
-
 _READS = frozenset({Choice.METHOD, Choice.ARTWORK})
 
 
@@ -63,7 +60,7 @@ CUT_COLOURS = Rule(
         "by hand each lies up to about a millimetre off. Above the number in the shop's policy a "
         "printed method is the better choice."
     ),
-    source="common practice, no source (a trade article: each colour adds its cost and labour)",
+    source="common practice, no source (a trade article: each colour adds work)",
     reads=frozenset({Choice.METHOD}),
     evaluate=_cut_colours,
     reasons=_CUT_COLOURS_REASONS,
@@ -241,6 +238,7 @@ def _uncarried(chain: Chain) -> Medium | None:
 def _loose_pieces(facts: Facts) -> Iterable[Reading]:
     cut, loose = media_cut(facts.chain), _uncarried(facts.chain)
     shapes, unit = facts.decoration.artwork.shapes, "separate pieces"
+    most = facts.policy.loose_pieces_max
     if loose is None:
         for film in cut[:1]:
             reason = _LOOSE_REASONS["held"].format(film=film.name)
@@ -248,17 +246,15 @@ def _loose_pieces(facts: Facts) -> Iterable[Reading]:
         return
     if shapes is None:
         reason = _LOOSE_REASONS["unknown"].format(film=loose.name)
-        yield Reading(Severity.BLOCKS, reason, "not measured", LOOSE_PIECES_MAX, unit)
+        yield Reading(Severity.BLOCKS, reason, "not measured", most, unit)
         return
     severity, name = Severity.BLOCKS, "many"
     if shapes.pieces == 1:
         severity, name = Severity.PASSES, "one"
-    elif shapes.pieces <= LOOSE_PIECES_MAX:
+    elif shapes.pieces <= most:
         severity, name = Severity.WARNS, "some"
-    reason = _LOOSE_REASONS[name].format(
-        film=loose.name, pieces=shapes.pieces, limit=LOOSE_PIECES_MAX
-    )
-    yield Reading(severity, reason, shapes.pieces, LOOSE_PIECES_MAX, unit)
+    reason = _LOOSE_REASONS[name].format(film=loose.name, pieces=shapes.pieces, limit=most)
+    yield Reading(severity, reason, shapes.pieces, most, unit)
 
 
 LOOSE_PIECES = Rule(
@@ -273,6 +269,7 @@ LOOSE_PIECES = Rule(
     reads=_READS,
     evaluate=_loose_pieces,
     reasons=_LOOSE_REASONS,
+    policy=("loose_pieces_max",),
     reads_on=lambda chain: _READS if _uncarried(chain) else frozenset({Choice.METHOD}),
     ways_out="Join the pieces on one background, or choose a film with a carrier.",
 )

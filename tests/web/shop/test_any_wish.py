@@ -73,17 +73,13 @@ def supplied_lines(draw: st.DrawFn) -> Json:
 
 
 def as_offered(asked: Json, alternative: Json) -> Json:
-    """The line with its one decoration as an alternative has it.
-
-    A film colour belongs to the films of a method, so it goes when the method does.
-    """
+    """The line with its one decoration as an alternative has it."""
     (first,) = asked["decorations"]
-    kept = dict(first)
-    if alternative["method"] != first["method"]:
-        kept.pop("film_colour", None)
-    changed = {name: alternative[name] for name in ("method", "width_mm", "consents")}
+    named = ("method", "film_colour", "placement", "width_mm", "consents")
+    changed = {name: alternative[name] for name in named}
     garment = {name: alternative[name] for name in ("blank", "colour") if "garment" not in asked}
-    return {**asked, **garment, "decorations": [{**kept, **changed}]}
+    sizes = alternative["sizes"]
+    return {**asked, **garment, "sizes": sizes, "decorations": [{**first, **changed}]}
 
 
 @ANY_WISH

@@ -108,7 +108,7 @@ def test_a_consent_lets_a_faded_look_through(asking: Caller) -> None:
     faded = {"blank": "half-blend-tee", "colour": "white"}
     refusal = first_decoration(asking, line(decoration(method="dye-transfer"), **faded))
     assert refusal["works"] is False
-    assert [sorted(conflict) for conflict in refusal["conflicts"]] == [
+    assert [sorted(conflict["choices"]) for conflict in refusal["conflicts"]] == [
         ["blank", "consents", "method"]
     ]
     ways_out = {(*one["changes"], *one["consents"]) for one in refusal["alternatives"]}

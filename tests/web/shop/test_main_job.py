@@ -44,7 +44,11 @@ def test_dye_on_black_cotton_is_refused_with_the_smallest_conflicts(asking: Call
     assert blocks["dye-fibre-share"]["measured"] == 0
     assert blocks["dye-fibre-share"]["limit"] == 50
     assert blocks["dye-surface-lightness"]["measured"] < blocks["dye-surface-lightness"]["limit"]
-    assert sorted(map(sorted, found["conflicts"])) == [["blank", "method"], ["colour", "method"]]
+    assert {tuple(one["choices"]): one["rules"] for one in found["conflicts"]} == {
+        ("method", "blank"): ["dye-fibre-share"],
+        ("method", "colour"): ["dye-surface-lightness"],
+    }
+    assert sorted(map(sorted, found["repairs"])) == [["blank", "colour"], ["method"]]
 
 
 def test_every_alternative_of_a_refusal_works(asking: Caller) -> None:

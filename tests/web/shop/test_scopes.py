@@ -40,6 +40,7 @@ ACCESS = {
     "GET /v1/rules/{rule_id}": EVERYONE,
     "POST /v1/artworks": BUYS,
     "GET /v1/artworks/{artwork_id}": EVERYONE,
+    "GET /v1/choices": EVERYONE,
     "POST /v1/checks": EVERYONE,
     "POST /v1/quotes": BUYS,
     "GET /v1/quotes/{quote_id}": EVERYONE,

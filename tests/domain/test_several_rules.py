@@ -1,0 +1,219 @@
+"""Rules on several decorations of one garment: heat adds up, dye moves again, film softens."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import pytest
+from hypothesis import given, settings
+
+from service.domain.compiled import CompiledCatalogue
+from service.domain.fibres import FibreContent
+from service.domain.rules.contract import Facts, Rule, Severity
+from service.domain.rules.several import ACCUMULATED_HEAT, DYE_REHEATED, FILM_REHEATED
+from service.domain.wishes import Choice
+from tests.domain.garments_and_lines import demo_shop
+from tests.domain.heated_wishes import (
+    METHODS,
+    WHITE,
+    HeatedWish,
+    facts_on,
+    fits_a_template,
+    gravest,
+    heated_wishes,
+    neighbour,
+    of_content,
+    said,
+    says_the_same_of_what_it_reads,
+    with_policy,
+)
+
+RULES = (ACCUMULATED_HEAT, DYE_REHEATED, FILM_REHEATED)
+POLYESTER = of_content(FibreContent.of(polyester=100), WHITE)
+
+
+def _beside(method: str, *others: tuple[str, bool], shop: CompiledCatalogue | None = None) -> Facts:
+    """A decoration of white polyester beside others, each a method and whether it is earlier."""
+    neighbours = tuple(
+        neighbour(POLYESTER, other, earlier=earlier, shop=shop) for other, earlier in others
+    )
+    return facts_on(POLYESTER, method, shop, neighbours)
+
+
+def _totals(facts: Facts) -> tuple[float, int]:
+    strikes = list(facts.settings)
+    strikes += [entry for other in facts.neighbours for entry in other.settings]
+    return sum(entry.dwell_s for entry in strikes), len(strikes)
+
+
+@pytest.mark.parametrize(
+    ("limit", "severities"),
+    [
+        (lambda total: total, ("passes", "passes")),
+        (lambda total: total - 1, ("warns", "warns")),
+        (lambda total: total / 2, ("blocks", "blocks")),
+    ],
+    ids=["at the limit", "above it", "at twice"],
+)
+def test_seconds_and_strikes_of_all_decorations_add_up(
+    limit: Callable[[float], float], severities: tuple[str, str]
+) -> None:
+    """The limit is allowed, above it is warned of, twice is refused; the shop's policy."""
+    plain = _beside("dye-transfer", ("cut-film", True), ("printed-film", True), ("cut-film", False))
+    seconds, strikes = _totals(plain)
+    assert seconds == 64 + 19 + 94 + 19
+    assert strikes == 2 + 3 + 2 + 3
+    shop = with_policy(heated_s_max=limit(seconds), strikes_max=int(limit(strikes)))
+    readings = said(ACCUMULATED_HEAT, replace(plain, catalogue=shop.catalogue))
+    assert tuple(reading.severity for reading in readings) == severities
+    assert [reading.measured for reading in readings] == [seconds, strikes]
+
+
+@pytest.mark.parametrize("method", METHODS)
+def test_one_decoration_is_never_too_much_heat(method: str) -> None:
+    """Every method of the demo shop stays within its limits by itself."""
+    assert gravest(ACCUMULATED_HEAT, facts_on(POLYESTER, method)) == "passes"
+
+
+@pytest.mark.parametrize(
+    ("method", "others", "severity"),
+    [
+        ("cut-film", (), None),
+        ("cut-film", (("printed-film", True), ("low-heat-cut-film", False)), None),
+        ("dye-transfer", (), "passes"),
+        ("dye-transfer", (("cut-film", True),), "passes"),
+        ("dye-transfer", (("low-heat-cut-film", False),), "passes"),
+        ("dye-transfer", (("cut-film", False),), "warns"),
+        ("dye-transfer", (("dye-transfer", True),), "warns"),
+        ("dye-transfer", (("dye-transfer", False),), "warns"),
+        ("low-heat-cut-film", (("dye-transfer", True),), "passes"),
+        ("cut-film", (("dye-transfer", True),), "warns"),
+        ("cut-film", (("dye-transfer", False),), None),
+        ("dye-on-glitter-film", (("dye-transfer", True),), "blocks"),
+        ("dye-transfer", (("dye-on-glitter-film", False),), "blocks"),
+        ("dye-transfer", (("dye-on-glitter-film", True),), "warns"),
+    ],
+)
+def test_dye_is_not_heated_again(
+    method: str, others: tuple[tuple[str, bool], ...], severity: str | None
+) -> None:
+    """Above 150 °C dye moves again, above 170 °C it stains film; common practice, no source.
+
+    Cut film is set to 155 °C, low-heat film to 128 °C, dye to 200 °C and its glitter base to
+    199 °C. Of two dye prints the first is covered with fresh paper, so that is warned of.
+    """
+    assert gravest(DYE_REHEATED, _beside(method, *others)) == severity
+
+
+@pytest.mark.parametrize(
+    ("moves_c", "stains_c", "severity"),
+    [(155.0, 170.0, "passes"), (154.9, 155.0, "warns"), (150.0, 154.9, "blocks")],
+)
+def test_the_limits_of_reheated_dye_are_allowed(
+    moves_c: float, stains_c: float, severity: str
+) -> None:
+    """Cut film is set to 155 °C: above a limit means above it."""
+    shop = with_policy(dye_moves_from_c=moves_c, dye_stains_from_c=stains_c)
+    one_way = _beside("cut-film", ("dye-transfer", True), shop=shop)
+    other_way = _beside("dye-transfer", ("cut-film", False), shop=shop)
+    assert gravest(DYE_REHEATED, one_way) == severity
+    assert gravest(DYE_REHEATED, other_way) == severity
+
+
+def test_both_decorations_see_the_same_clash() -> None:
+    """What the later one is told of the earlier, the earlier is told of the later."""
+    for first in METHODS:
+        for second in METHODS:
+            later = said(DYE_REHEATED, _beside(second, (first, True)))
+            if not demo_shop().chains[first].dye:
+                continue
+            earlier = said(DYE_REHEATED, _beside(first, (second, False)))
+            seen = {(r.severity, r.measured) for r in earlier if r.severity != "passes"}
+            # The later one also heats its own dye again, if it presses on.
+            assert seen <= {(r.severity, r.measured) for r in later}
+
+
+def test_a_chain_that_presses_on_after_its_own_dye_is_refused() -> None:
+    """Film fixed at 199 °C after the dye of the same decoration is stained."""
+    facts = facts_on(POLYESTER, "dye-on-glitter-film")
+    base = next(e for e in facts.settings if e.strike.kind == "tack")
+    late = replace(base, strike=replace(base.strike, step=99))
+    (reading,) = said(DYE_REHEATED, replace(facts, press=lambda: (*facts.settings, late)))
+    assert (reading.severity, reading.step, reading.measured) == (Severity.BLOCKS, 99, 199.0)
+    assert "its own dye" in reading.reason
+
+
+def test_a_bare_stroke_after_dye_is_warned_of() -> None:
+    """A neighbour's hot pre-press fixes no film: the print may pale, nothing is stained."""
+    facts = _beside("dye-transfer", ("cut-film", False))
+    (other,) = facts.neighbours
+    hot = replace(other.settings[0], set_c=180.0)
+    assert hot.strike.medium is None
+    bare = replace(facts, neighbours=(replace(other, settings=(hot,)),))
+    (reading,) = said(DYE_REHEATED, bare)
+    assert reading.severity is Severity.WARNS
+    assert "pales" in reading.reason
+
+
+def test_the_refusal_names_both_places() -> None:
+    """The customer reads which print and which film clash, and where."""
+    garment = demo_shop().garments["sport-polyester-tee", "white"]
+    beside = neighbour(garment, "dye-on-glitter-film", earlier=False)
+    facts = facts_on(garment, "dye-transfer", neighbours=(beside,))
+    reasons = [r.reason for r in said(DYE_REHEATED, facts) if r.severity is Severity.BLOCKS]
+    assert len(reasons) == 1
+    for part in ("glitter film at the full back", "199 °C", "170 °C", "way out"):
+        assert part in reasons[0]
+
+
+@pytest.mark.parametrize(
+    ("method", "others", "severity"),
+    [
+        ("cut-film", (), None),
+        ("dye-transfer", (("cut-film", True),), "warns"),
+        ("cut-film", (("dye-transfer", False),), "warns"),
+        ("cut-film", (("dye-transfer", True),), None),
+        ("dye-transfer", (("dye-on-white-film", True),), "passes"),
+        ("cut-film", (("low-heat-cut-film", False),), "passes"),
+    ],
+)
+def test_film_at_another_place_is_kept_from_what_it_does_not_bear(
+    method: str, others: tuple[tuple[str, bool], ...], severity: str | None
+) -> None:
+    """Cut film bears 170 °C, polyester-faced film 205 °C, dye is set to 200 °C.
+
+    Common practice, no source; the film's data sheet comes first.
+    """
+    assert gravest(FILM_REHEATED, _beside(method, *others)) == severity
+
+
+def test_reasons_are_the_rules_own_templates() -> None:
+    """Every pair of methods, in either order."""
+    for rule in RULES:
+        for first in METHODS:
+            for second in METHODS:
+                for reading in said(rule, _beside(first, (second, True), (second, False))):
+                    assert fits_a_template(rule, reading.reason)
+
+
+@pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.id)
+@settings(max_examples=25)
+@given(one=heated_wishes(), other=heated_wishes())
+def test_what_a_rule_on_several_says_depends_on_what_it_reads_alone(
+    rule: Rule, one: HeatedWish, other: HeatedWish
+) -> None:
+    """Every choice outside ``reads_for`` may change; reasons are the rule's own templates."""
+    assert Choice.OTHER_DECORATIONS in rule.reads
+    says_the_same_of_what_it_reads(rule, one, other)
+
+
+@settings(max_examples=25)
+@given(wish=heated_wishes())
+def test_another_decoration_never_makes_it_better(wish: HeatedWish) -> None:
+    """What is refused alone is refused beside others."""
+    beside = wish.facts()
+    alone = replace(beside, neighbours=())
+    for rule in RULES:
+        if gravest(rule, alone) == "blocks":
+            assert gravest(rule, beside) == "blocks"
