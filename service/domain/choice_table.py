@@ -23,10 +23,11 @@ from service.domain.artwork import ArtworkMeasures, InkBox, PaletteColour
 from service.domain.chain import Chain
 from service.domain.compiled import CompiledCatalogue
 from service.domain.garments import Garment
-from service.domain.look import Look, predict_many, surface_of
+from service.domain.look import predict_many, surface_of
 from service.domain.memo import Memo
 from service.domain.rules import RULES, Facts, Neighbour, Rule, Severity
 from service.domain.rules.contract import WidthLimits
+from service.domain.rules.look import holding_all
 from service.domain.verdict import facts_for, pressing_order
 from service.domain.wishes import Choice, Consent, Decoration, Line
 
@@ -176,22 +177,26 @@ class ChoiceTable:
 
         Arrays are (garments, placements, sizes).
         """
-        rules = [rule for rule in _width_rules(wish) if Choice.METHOD not in rule.reads]
-        key = ("size_ranges", wish.artwork and wish.artwork.key)
-        return self._by_artwork.get(
-            key, lambda: tuple(self._size_range(rule, wish) for rule in rules)
-        )
+
+        def ranges() -> tuple[WidthRange, ...]:
+            rules = [rule for rule in _width_rules(wish) if Choice.METHOD not in rule.reads]
+            return tuple(self._size_range(rule, wish) for rule in rules)
+
+        return self._by_artwork.get(("size_ranges", wish.artwork and wish.artwork.key), ranges)
 
     def method_ranges(self, wish: Wish) -> tuple[WidthRange, ...]:
         """Ranges of those rules on width that read the method.
 
-        Arrays are (makings, garments, placements).
+        Arrays are (makings, garments, placements), with 1 in place of the last two where a rule
+        does not tell them apart.
         """
-        rules = [rule for rule in _width_rules(wish) if Choice.METHOD in rule.reads]
+
+        def ranges() -> tuple[WidthRange, ...]:
+            rules = [rule for rule in _width_rules(wish) if Choice.METHOD in rule.reads]
+            return tuple(self._method_range(rule, wish) for rule in rules)
+
         key = ("method_ranges", wish.artwork and wish.artwork.key, wish.film_colour_id)
-        return self._by_artwork.get(
-            key, lambda: tuple(self._method_range(rule, wish) for rule in rules)
-        )
+        return self._by_artwork.get(key, ranges)
 
     def unobtainable(self) -> tuple[tuple[np.uint64, Flags], ...]:
         """For each rule on sizes that reads no width, what it blocks, (garments, sizes)."""
@@ -236,7 +241,7 @@ class ChoiceTable:
         """Bits of one making, (garments, placements); ``fresh`` remembers this one wish's."""
         chain = self.compiled.chains[making.method_id]
         bits = np.zeros(self.has_placement.shape, np.uint64)
-        chosen = self._facts(self.garments[0], making, wish, None).film_colours.values()
+        chosen = self._facts(self.garments[0], making, wish).film_colours.values()
         films = (making.film_colour_id, *[colour.id for colour in chosen])
         for reads, rules in self._groups(chain).items():
             if Choice.ARTWORK in reads and wish.artwork is None:
@@ -282,10 +287,10 @@ class ChoiceTable:
         picked, spread = self._picked(reads)
         places = self.placements if Choice.PLACEMENT in reads else (None,)
         grid = np.full((len(picked), len(places)), fill, dtype)
-        looks = self._looks(reads, picked, making, wish)
+        self._foresee(reads, picked, making, wish)
         for row, at in enumerate(picked):
             garment = self.garments[at]
-            facts = self._facts(garment, making, wish, looks[row] if looks else None)
+            facts = self._facts(garment, making, wish)
             for column, place in enumerate(places):
                 if place is None:
                     grid[row, column] = value(facts)
@@ -303,7 +308,7 @@ class ChoiceTable:
             return self._one_of_cloth, self._cloth_of
         return [0], np.zeros(count, np.intp)
 
-    def _facts(self, garment: Garment, making: Making, wish: Wish, look: Look | None) -> Facts:
+    def _facts(self, garment: Garment, making: Making, wish: Wish) -> Facts:
         decoration = Decoration(
             placement_id=next(iter(garment.placements)),
             artwork_id="",
@@ -316,26 +321,29 @@ class ChoiceTable:
         )
         line = Line(garment, {next(iter(garment.half_chest_mm)): 1}, (decoration,))
         beside = neighbours_on(self.compiled, line, making.method_id, wish)
-        facts = facts_for(self.compiled, line, decoration, making.method_id, beside)
-        return facts if look is None else replace(facts, see=lambda: look)
+        return facts_for(self.compiled, line, decoration, making.method_id, beside)
 
-    def _looks(
+    def _foresee(
         self, reads: frozenset[Choice], picked: Sequence[int], making: Making, wish: Wish
-    ) -> tuple[Look, ...] | None:
-        """The looks on many garments, predicted together; None where few or none are needed."""
-        if not {Choice.ARTWORK, Choice.COLOUR} <= reads or len(picked) < 2:
-            return None
+    ) -> None:
+        """Predict the looks on many garments together, which the rules would ask for one by one."""
         art = wish.artwork
-        chain, policy = self.compiled.chains[making.method_id], self.compiled.catalogue.policy
-        if art is None:
-            return None
-        labs = dict(self._facts(self.garments[0], making, wish, None).film_labs)
+        if art is None or not {Choice.ARTWORK, Choice.COLOUR} <= reads:
+            return
 
-        def predicted() -> tuple[Look, ...]:
-            surfaces = [surface_of(chain, self.garments[at], labs, policy) for at in picked]
-            return predict_many(art.palette, surfaces, policy)
+        def foreseen() -> bool:
+            labs = self._facts(self.garments[0], making, wish).film_labs
+            chain = self.compiled.chains[making.method_id]
+            own = [surface_of(chain, self.garments[at], labs) for at in picked]
+            surfaces = list(dict.fromkeys([*own, *map(holding_all, own)]))
+            policy = self.compiled.catalogue.policy
+            for surface, look in zip(
+                surfaces, predict_many(art.palette, surfaces, policy), strict=True
+            ):
+                self.compiled.memo.put(("look", art.key, surface), look)
+            return True
 
-        return self._by_artwork.get(("looks", art.key, making, len(picked)), predicted)
+        self._by_artwork.get(("foreseen", art.key, making), foreseen)
 
     def _delta_e(self, wish: Wish) -> Floats:
         rows = []
@@ -354,7 +362,7 @@ class ChoiceTable:
         picked, spread = self._picked(rule.reads)
         for at in picked:
             garment = self.garments[at]
-            facts = self._facts(garment, making, wish, None)
+            facts = self._facts(garment, making, wish)
             for column, place in enumerate(self.placements):
                 if place not in garment.placements:
                     continue
@@ -378,13 +386,16 @@ class ChoiceTable:
 
             grids.append(fresh.get((making.method_id, film), ranges))
         stacked = np.stack(grids)
+        if not {Choice.BLANK, Choice.COLOUR, Choice.PLACEMENT} & rule.reads:
+            # The same for every garment and placement.
+            stacked = stacked[:, :1, :1]
         return WidthRange(_BIT[rule.id], stacked["least"].copy(), stacked["greatest"].copy())
 
     def _blocked_sizes(self, rule: Rule) -> Flags:
         blocked = np.zeros((len(self.garments), len(self.sizes)), np.bool_)
         making = self.makings()[0]
         for at, garment in enumerate(self.garments):
-            facts = self._facts(garment, making, Wish(None), None)
+            facts = self._facts(garment, making, Wish(None))
             for size in garment.half_chest_mm:
                 line = replace(facts.line, pieces_by_size={size: 1})
                 blocked[at, self.size_index[size]] = _blocks(rule, replace(facts, line=line))

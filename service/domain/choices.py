@@ -102,7 +102,7 @@ class _Picker:
             selection.film_colour_id,
         )
         self._makings = table.makings(selection.film_colour_id)
-        fit = Fit(table, self._wish, selection.width_mm, dict.fromkeys(selection.sizes, 1))
+        fit = self._fit_of(selection.sizes)
         self._size = 0 if selection.sizes else 1
         self._width = 0 if selection.width_mm is not None else -1
         self._fit = fit
@@ -189,28 +189,44 @@ class _Picker:
     def _why(self, axes: _Axes) -> tuple[str, ...]:
         """Rules that between them block every combination on these rows of each axis."""
         by_table = self._by_table[np.ix_(*axes)]
+        if by_table.all():
+            # Whatever the sizes and the width, so that those need no look.
+            return _cause(by_table, lambda _: _NOTHING)
+        if self._size == 0 and self._width == 0:
+            # As asked, each rule on width and sizes refuses by itself.
+            return _cause(self._blocked[np.ix_(*axes)], lambda _: _NOTHING)
+        makings, garments, places = axes
+        fit = self._fit_of(self._selection.sizes, garments)
 
         def by_fit(rules: int) -> Bits:
-            bits = self._fit.under(rules).blocked[self._size, self._width, 0]
-            whole: Bits = np.broadcast_to(bits, self._by_table.shape)[np.ix_(*axes)]
-            return whole
+            bits = fit.under(rules).blocked[self._size, self._width, 0]
+            whole = np.broadcast_to(bits, (len(self._makings), *bits.shape[1:]))
+            here: Bits = whole[makings][:, :, places]
+            return here
 
         return _cause(by_table, by_fit)
+
+    def _fit_of(self, sizes: Iterable[str], garments: NDArray[np.intp] | None = None) -> Fit:
+        pieces = dict.fromkeys(sizes, 1)
+        return Fit(self._table, self._wish, self._selection.width_mm, pieces, garments)
 
     def _sizes(self) -> tuple[Value, ...]:
         """Sizes of the selected blank, each judged as if it alone were ordered."""
         if self._selection.blank_id is None:
             return ()
-        table, selection = self._table, self._selection
-        own = [g.half_chest_mm for g in table.garments if g.blank_id == selection.blank_id]
-        names = [size for size in table.sizes if own and size in own[0]]
+        own = [
+            garment.half_chest_mm
+            for garment in self._table.garments
+            if garment.blank_id == self._selection.blank_id
+        ]
+        names = tuple(own[0]) if own else ()
         makings, garments, places = self._axes()
         if not garments.size:
             return tuple(Value(name, possible=False, blocked_by=()) for name in names)
         by_table = self._by_table[np.ix_(makings, garments, places)]
         values = []
         for name in names:
-            fit = Fit(table, self._wish, selection.width_mm, {name: 1}, garments)
+            fit = self._fit_of((name,), garments)
 
             def by_fit(rules: int, fit: Fit = fit) -> Bits:
                 bits = fit.under(rules).blocked[0, self._width, 0]
@@ -237,6 +253,7 @@ class _Picker:
         return _merged([divmod(pair, _TOP_MM + 1) for pair in pairs.tolist()])
 
 
+_NOTHING: Bits = np.zeros((1, 1, 1), np.uint64)
 _TOP_MM = 9_999
 """Above the widest print any rule or request knows; stands for a width without limit."""
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 MAX_WISHES = 12
 """The subset lattice is walked whole, so wishes are few."""
@@ -35,25 +36,24 @@ def explain_granted(granted: Iterable[int], count: int) -> ConflictReport:
     """
     if count > MAX_WISHES:
         raise ValueError(f"{count} wishes, at most {MAX_WISHES} can be explained")
-    every = (1 << count) - 1
-    patterns = sorted(set(granted), key=lambda pattern: -pattern.bit_count())
-    if not patterns:
+    # A number of 2^count bits holds a set of sets of wishes: bit s is the set whose members are the
+    # bits of s. Taking wish i away from all of them at once is a shift by 2^i.
+    lattice = _lattice(count)
+    held = 0
+    for pattern in granted:
+        held |= 1 << pattern
+    if not held:
         return ConflictReport((frozenset(),), ())
-    largest: list[int] = []
-    for pattern in patterns:
-        if not any(pattern & ~larger == 0 for larger in largest):
-            largest.append(pattern)
-    conflicts: list[int] = []
-    for subset in _by_size(count):
-        if any(conflict & ~subset == 0 for conflict in conflicts):
-            continue
-        if all(subset & ~pattern for pattern in largest):
-            conflicts.append(subset)
-    repairs = [every & ~pattern for pattern in largest if pattern != every]
-    return ConflictReport(
-        tuple(_indexes(conflict) for conflict in conflicts),
-        tuple(_indexes(repair) for repair in repairs),
-    )
+    for wish, holding in enumerate(lattice):
+        held |= (held & holding) >> (1 << wish)
+    conflicts = ~held & ((1 << (1 << count)) - 1)
+    largest = held
+    for wish, holding in enumerate(lattice):
+        conflicts &= ~holding | ((held & ~holding) << (1 << wish))
+        largest &= ~((held & holding) >> (1 << wish))
+    every = (1 << count) - 1
+    repairs = [every & ~pattern for pattern in _members(largest) if pattern != every]
+    return ConflictReport(_sets(_members(conflicts)), _sets(repairs))
 
 
 def explain_conflicts(feasible: int, agrees: Sequence[int]) -> ConflictReport:
@@ -65,24 +65,25 @@ def explain_conflicts(feasible: int, agrees: Sequence[int]) -> ConflictReport:
     return explain_granted(granted, len(agrees))
 
 
-_SUBSETS: dict[int, tuple[int, ...]] = {}
+@lru_cache
+def _lattice(count: int) -> tuple[int, ...]:
+    """For each wish the sets that hold it, among all sets of ``count`` wishes."""
+    return tuple(
+        sum(1 << subset for subset in range(1 << count) if subset >> wish & 1)
+        for wish in range(count)
+    )
 
 
-def _by_size(count: int) -> tuple[int, ...]:
-    """All non-empty subsets of so many wishes as bits, smaller ones first."""
-    known = _SUBSETS.get(count)
-    if known is None:
-        subsets = range(1, 1 << count)
-        known = tuple(
-            sorted(subsets, key=lambda subset: (subset.bit_count(), _indexes_key(subset)))
-        )
-        _SUBSETS[count] = known
-    return known
+def _members(sets: int) -> list[int]:
+    members = []
+    while sets:
+        lowest = sets & -sets
+        members.append(lowest.bit_length() - 1)
+        sets ^= lowest
+    return members
 
 
-def _indexes_key(subset: int) -> tuple[int, ...]:
-    return tuple(sorted(_indexes(subset)))
-
-
-def _indexes(subset: int) -> frozenset[int]:
-    return frozenset(index for index in range(subset.bit_length()) if subset >> index & 1)
+def _sets(subsets: list[int]) -> tuple[frozenset[int], ...]:
+    """As sets of indexes, smallest first."""
+    named = [[at for at in range(subset.bit_length()) if subset >> at & 1] for subset in subsets]
+    return tuple(frozenset(indexes) for indexes in sorted(named, key=lambda x: (len(x), x)))

@@ -7,6 +7,7 @@ those that work), width (as asked, fitted) and consents.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -75,7 +76,9 @@ class Fit:
             if int(rule.bit) & rules
         ]
         self._method_rules = [
-            WidthRange(rule.bit, rule.least_mm[:, at], rule.greatest_mm[:, at])
+            rule
+            if rule.least_mm.shape[1] == 1
+            else WidthRange(rule.bit, rule.least_mm[:, at], rule.greatest_mm[:, at])
             for rule in table.method_ranges(wish)
             if int(rule.bit) & rules
         ]
@@ -85,12 +88,14 @@ class Fit:
         weighed = (*self._size_rules, *self._method_rules)
         self._rules = sum(int(rule.bit) for rule in weighed)
         self._rules |= sum(int(bit) for bit, _ in self._unobtainable)
-        self._under: dict[int, Fit] = {self._rules: self}
+        self._under: dict[int, Fit] = {}
         self.blocked: Bits = self._blocked()
 
     def under(self, rules: int) -> Fit:
         """The same, had the shop no other rules than those of these bits."""
         mine = rules & self._rules
+        if mine == self._rules:
+            return self
         if mine not in self._under:
             self._under[mine] = Fit(*self._made_of, rules=mine)
         return self._under[mine]
@@ -171,8 +176,10 @@ class Fit:
         need a larger one.
         """
         _, found, _, _ = self._fitted[1]
-        low, high = self._ranges_of_methods(found.shape)
+        low, high = (np.broadcast_to(end, found.shape) for end in self._ranges_of_methods())
         least, greatest = self._room_mm()
+        if found.all():
+            return
         reach = np.where(self._have, greatest, -np.inf).max(axis=-1)
         rows = np.nonzero(~found & _nearest(self._asked_mm, low, np.minimum(high, reach))[1])
         if not rows[0].size:
@@ -185,11 +192,14 @@ class Fit:
         every = np.broadcast_to(self._kept[1][1], (*found.shape, kept.shape[-1])).copy()
         every[rows] = kept
         self._kept = (self._kept[0], (self._kept[1][0], every))
-        self._fitted[1] = self._fit(every)
+        ends = _common(kept, least, greatest)
+        changed = (*_nearest(self._asked_mm, *ends), *ends)
+        for whole, part in zip(self._fitted[1], changed, strict=True):
+            whole[rows] = part
 
-    def _ranges_of_methods(self, shape: tuple[int, ...]) -> tuple[Floats, Floats]:
-        """Least and greatest width that the rules on methods leave."""
-        least, greatest = np.zeros(shape), np.full(shape, np.inf)
+    def _ranges_of_methods(self) -> tuple[Floats, Floats]:
+        """Least and greatest width that the rules on methods leave; broadcasts to the table."""
+        least, greatest = np.zeros((1, 1, 1)), np.full((1, 1, 1), np.inf)
         for rule in self._method_rules:
             least = np.maximum(least, rule.least_mm)
             greatest = np.minimum(greatest, rule.greatest_mm)
@@ -217,11 +227,9 @@ class Fit:
 
     def _fit(self, kept: Flags) -> tuple[Floats, Flags, Floats, Floats]:
         """Fitted width, whether there is one, and the range it lies in."""
-        makings = len(self._method_rules[0].least_mm) if self._method_rules else 1
-        least, greatest = self._ranges_of_methods((makings, *kept.shape[1:3]))
-        for rule in self._size_rules:
-            least = np.maximum(least, np.where(kept, rule.least_mm, 0).max(axis=-1))
-            greatest = np.minimum(greatest, np.where(kept, rule.greatest_mm, np.inf).min(axis=-1))
+        low, high = self._ranges_of_methods()
+        least, greatest = _common(kept, *self._room_mm())
+        least, greatest = np.maximum(least, low), np.minimum(greatest, high)
         return (*_nearest(self._asked_mm, least, greatest), least, greatest)
 
     def _blocked(self) -> Bits:
@@ -258,8 +266,14 @@ class Fit:
             outside = ~_inside(asked, rule.least_mm, rule.greatest_mm)
             refused = (outside & sizes).any(axis=-1)
             bits |= np.where(refused, rule.bit, 0).astype(np.uint64)
+        return bits | self._by_method
+
+    @cached_property
+    def _by_method(self) -> Bits:
+        """Bits of the rules on methods that the width as asked breaks; broadcasts to the table."""
+        bits = np.zeros((1, 1, 1), np.uint64)
         for rule in self._method_rules:
-            outside = ~_inside(asked, rule.least_mm, rule.greatest_mm)
+            outside = ~_inside(self._asked_mm or 0.0, rule.least_mm, rule.greatest_mm)
             bits = bits | np.where(outside, rule.bit, 0).astype(np.uint64)
         return bits
 
@@ -268,17 +282,30 @@ class Fit:
         _, found, least, greatest = self._fitted[size]
         kept = self._kept[size][1]
         bits = np.zeros(found.shape, np.uint64)
-        if found.all():
+        cells = np.nonzero(~found)
+        if not cells[0].size:
             return bits
+        made, here = (cells[0] if len(kept) > 1 else 0), cells[1:]
+        binding = np.zeros(len(cells[0]), np.uint64)
         for rule in self._size_rules:
-            low = np.where(kept, rule.least_mm, 0).max(axis=-1)
-            high = np.where(kept, rule.greatest_mm, np.inf).min(axis=-1)
-            bits |= _binding(rule.bit, low, high, least, greatest)
+            ends = _common(kept[made, *here], rule.least_mm[here], rule.greatest_mm[here])
+            binding |= _binding(rule.bit, *ends, least[cells], greatest[cells])
         for rule in self._method_rules:
-            bits |= _binding(rule.bit, rule.least_mm, rule.greatest_mm, least, greatest)
-        bits[found] = 0
-        bits[~found & (bits == 0)] = NOT_OFFERED
+            ends = (
+                np.broadcast_to(rule.least_mm, found.shape)[cells],
+                np.broadcast_to(rule.greatest_mm, found.shape)[cells],
+            )
+            binding |= _binding(rule.bit, *ends, least[cells], greatest[cells])
+        bits[cells] = np.where(binding == 0, NOT_OFFERED, binding)
         return bits
+
+
+def _common(kept: Flags, least: Floats, greatest: Floats) -> tuple[Floats, Floats]:
+    """The range that all kept sizes leave; the last axis is the sizes."""
+    return (
+        np.where(kept, least, 0).max(axis=-1),
+        np.where(kept, greatest, np.inf).min(axis=-1),
+    )
 
 
 def _nearest(asked_mm: float | None, least: Floats, greatest: Floats) -> tuple[Floats, Flags]:

@@ -121,7 +121,6 @@ def surface_of(
     chain: Chain,
     garment: Garment,
     film_labs: Mapping[str, Lab],
-    policy: Policy,  # noqa: ARG001  # asked for as by all that works out a look
 ) -> Surface:
     """What the chain puts its image on; ``film_labs`` are its films' colours by medium id."""
     kind, film, cloth = surface_kind(chain), image_film(chain), garment.lab

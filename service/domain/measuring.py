@@ -4,21 +4,45 @@ Pixels come as an array (height, width, 4) of 8-bit sRGB with straight alpha. In
 alpha: a pixel of alpha 128 is half a pixel of ink. Counts are exact; colours are clustered on a
 sub-sample of at most ``SAMPLE_PIXELS`` inked pixels. What is larger than one alpha plane is worked
 in strips, so that memory stays small beside the picture. The same pixels give the same measures.
+
+Shapes are measured on the ink box: what is inked there, that is, of alpha 128 and above. Where the
+picture stands on a background box, they are measured on what differs from the background instead;
+where nothing does, the picture is one plain rectangle and has no background.
 """
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterator
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from service.domain.artwork import ArtworkMeasures, InkBox
-from service.domain.colour import WhitePoint, linear_from_srgb, srgb_to_xyz_matrix, xyz_from_lab
-from service.domain.flatness import is_photo_like
+from service.domain.artwork import ArtworkMeasures, InkBox, ShapeMeasures
+from service.domain.colour import (
+    WhitePoint,
+    hex_from_srgb,
+    linear_from_srgb,
+    srgb_to_xyz_matrix,
+    xyz_from_lab,
+)
+from service.domain.flatness import background_colour, figure_cover, is_photo_like
 from service.domain.palette import palette_of
-from service.domain.shapes import measure_shapes
+from service.domain.shapes import (
+    BLOCK,
+    CROSS,
+    HALF,
+    SQUARE,
+    Indexes,
+    Plane,
+    at_least,
+    euler_number,
+    labelled,
+    narrowest_px,
+    padded,
+)
 
 Pixels = NDArray[np.uint8]
 
@@ -32,6 +56,12 @@ NEAR_WHITE_LIGHTNESS = 97.0
 FLAT_CODES = 3
 """Codes of 255 by which neighbours in a flat area may differ (noise of lossy files); as above."""
 
+SPECK_PX = 4
+"""Pieces and holes of fewer pixels are dust of antialiasing; a design choice, no source."""
+
+CELLS_MAX = 1 << 19
+"""Outlines through more cells of four pixels are measured on every second, third, ... cell."""
+
 SAMPLE_PIXELS = 32_768
 _STRIP_PIXELS = 1 << 19
 _GOLDEN_SHARE = (math.sqrt(5) - 1) / 2
@@ -44,26 +74,136 @@ def measure(rgba: Pixels) -> ArtworkMeasures:
     """
     if rgba.ndim != 3 or rgba.shape[2] != 4 or rgba.dtype != np.uint8:
         raise ValueError(f"pixels are (height, width, 4) of uint8, not {rgba.shape} {rgba.dtype}")
-    height, width, _ = rgba.shape
+    rgba = np.ascontiguousarray(rgba)
     alpha = np.ascontiguousarray(rgba[..., 3])
     box = ink_box(alpha)
     box_pixels = box.width * box.height
-    flat = np.ascontiguousarray(rgba).reshape(-1, 4)
+    flat = rgba.reshape(-1, 4)
     sample = sample_inked(alpha.reshape(-1), SAMPLE_PIXELS)
+    cover, background = figure_of(rgba, box)
     return ArtworkMeasures(
-        width_px=width,
-        height_px=height,
+        width_px=rgba.shape[1],
+        height_px=rgba.shape[0],
         ink_box=box,
         has_alpha=bool(alpha.min() < 255),
         opaque_share=int(np.count_nonzero(alpha > OPAQUE_ABOVE_ALPHA)) / box_pixels,
         soft_alpha_share=soft_pixel_count(alpha) / box_pixels,
         near_white_share=near_white_share(flat),
         palette=palette_of(flat[sample], lies_within_flat(rgba, sample)),
-        shapes=measure_shapes(
-            alpha[box.top : box.top + box.height, box.left : box.left + box.width]
-        ),
+        shapes=measure_shapes(cover),
         photo_like=is_photo_like(rgba),
+        background_srgb=background,
     )
+
+
+def figure_of(rgba: Pixels, box: InkBox) -> tuple[Plane, str | None]:
+    """Coverage of an ink box by the figure whose shapes count, and its background's colour."""
+    colour = background_colour(rgba)
+    if colour is not None:
+        cover = figure_cover(rgba, colour)
+        if cover.max() >= HALF:
+            return cover, hex_from_srgb(np.array(colour) / 255)
+    inked = rgba[box.top : box.top + box.height, box.left : box.left + box.width, 3]
+    return np.ascontiguousarray(inked), None
+
+
+def measure_shapes(cover: Plane) -> ShapeMeasures:
+    """Measures of the figure that a coverage plane shows, in shares of its width.
+
+    A plane without ink, or with specks alone, is measured as if it were covered all over.
+    """
+    cover, pieces, holes = without_specks(cover)
+    width = cover.shape[1]
+    return ShapeMeasures(
+        pieces=pieces,
+        holes=holes,
+        outline_length=outline_length_px(cover) / width,
+        smallest_feature=narrowest_px(cover) / width,
+        smallest_gap=narrowest_px(cover, gaps=True) / width,
+    )
+
+
+def without_specks(cover: Plane) -> tuple[Plane, int, int]:
+    """The plane without specks of ink and of clear, and the number of its pieces and holes.
+
+    Pieces hang together across corners (8 neighbours), clear areas do not (4 neighbours).
+    """
+    ink = padded(at_least(cover, HALF), 1, 0)
+    pieces, _ = labelled(ink, 8)
+    holes = pieces - euler_number(ink, 8)
+    specks, speck_at = _specks(ink, 8)
+    if pieces == specks:
+        return np.full_like(cover, 255), 1, 0
+    pinholes, pinhole_at = _specks(~ink, 4)
+    if specks + pinholes:
+        cover = cover.copy()
+        for flat, value in ((speck_at, 0), (pinhole_at, 255)):
+            rows, columns = np.divmod(flat, ink.shape[1])
+            cover[rows - 1, columns - 1] = value
+    return cover, pieces - specks, holes - pinholes
+
+
+def _specks(mask: Plane, connectivity: int) -> tuple[int, Indexes]:
+    """How many components of a mask are specks; flat indexes of all their pixels.
+
+    A speck has only pixels with too few neighbours to be part of more. The mask's border is all
+    of it, or none.
+    """
+    kernel = SQUARE if connectivity == 8 else CROSS
+    beside = cv2.filter2D(mask & 1, cv2.CV_8U, kernel, borderType=cv2.BORDER_CONSTANT)
+    is_of_more = (beside >= SPECK_PX).ravel()
+    flat = np.flatnonzero(~is_of_more & (mask > 0).ravel())
+    steps = [down * mask.shape[1] + right for down, right in (np.argwhere(kernel) - 1).tolist()]
+    for _ in range(SPECK_PX - 1):
+        there = (np.clip(flat + step, 0, mask.size - 1) for step in steps)
+        known = [is_of_more[at] & (mask.ravel()[at] > 0) for at in there]
+        joined = np.logical_or.reduce(known)
+        is_of_more[flat[joined]] = True
+        flat = flat[~joined]
+    if not flat.size:
+        return 0, flat
+    left = np.zeros(mask.size, np.uint8)
+    left[flat] = 255
+    count, label_at = labelled(left.reshape(mask.shape), connectivity)
+    names = label_at.ravel()[flat]
+    is_speck = np.bincount(names, minlength=count + 1) < SPECK_PX
+    return int(is_speck[1:].sum()), flat[is_speck[names]]
+
+
+def outline_length_px(cover: Plane) -> float:
+    """Length of all outlines in pixels, holes too: marching squares at half coverage."""
+    grey = padded(cover, 1, 0)
+    inside = at_least(grey, HALF)
+    soft = soft_pixel_count(grey)
+    edge = cv2.countNonZero(inside) - cv2.countNonZero(cv2.erode(inside, CROSS))
+    if soft < edge / 4:
+        # Not antialiased: it is made so, the same pixels staying at least half covered.
+        blurred = np.asarray(cv2.GaussianBlur(grey, (3, 3), 0))
+        grey = np.where(inside, np.maximum(blurred, HALF), np.minimum(blurred, HALF - 1))
+    mixed = cv2.compare(cv2.dilate(inside, BLOCK), cv2.erode(inside, BLOCK), cv2.CMP_NE)
+    cells = np.flatnonzero(mixed.ravel() > 0)
+    every = 1 + cells.size // CELLS_MAX
+    return every * _length_in(grey, cells[::every])
+
+
+def _length_in(grey: Plane, cells: Indexes) -> float:
+    """Length of the line of half coverage in cells of four pixels, each named by its last."""
+    corners = [grey.ravel()[cells - back] for back in (grey.shape[1] + 1, grey.shape[1], 0, 1)]
+    values = np.stack(corners).astype(np.float32) - (HALF - 0.5)
+    following = np.roll(values, -1, axis=0)
+    crossed = (values > 0) != (following > 0)
+    along = np.where(crossed, values / np.where(crossed, values - following, 1), 0)
+    none, whole = np.zeros_like(along[0]), np.ones_like(along[0])
+    x = (along[0], whole, 1 - along[2], none)
+    y = (none, along[1], whole, 1 - along[3])
+    saddle = crossed.all(axis=0)
+    total = 0.0
+    for one, other in itertools.combinations(range(4), 2):
+        here = crossed[one] & crossed[other]
+        if (one, other) not in ((0, 1), (2, 3)):
+            here &= ~saddle  # where all four sides are crossed, two lines cut off two corners
+        total += float(np.hypot(x[one] - x[other], y[one] - y[other])[here].sum())
+    return total
 
 
 def ink_box(alpha: Pixels) -> InkBox:

@@ -30,10 +30,14 @@ class Memo:
         found = self._kept.get(key)
         if found is None:
             found = make()
-            if len(self._kept) >= self._capacity:
-                self._kept = {}
-            self._kept[key] = found
+            self.put(key, found)
         return found  # type: ignore[return-value]  # the key names the kind of result
+
+    def put(self, key: Hashable, result: object) -> None:
+        """Remember a result that was worked out elsewhere."""
+        if len(self._kept) >= self._capacity:
+            self._kept = {}
+        self._kept[key] = result
 
 
 class Same:

@@ -14,7 +14,7 @@ from service.domain.chain import Chain
 from service.domain.colour import Lab, delta_e_2000_pair, lab_from_srgb_hex
 from service.domain.compiled import CompiledCatalogue
 from service.domain.garments import Garment
-from service.domain.look import Look, predict, surface_of
+from service.domain.look import Look, Surface, predict
 from service.domain.media import FilmColour, Medium
 from service.domain.memo import Memo
 from service.domain.ranking import TradeOff, profile_of, rank, trade_offs
@@ -131,12 +131,9 @@ def facts_for(
         key = ("settings", method_id, garment.cloth_key, may_bleed(garment, policy), films)
         return memo.get(key, lambda: strike_settings(chain, garment, labs, policy))
 
-    def see() -> Look:
-        surface = surface_of(chain, garment, labs, policy)
-        palette = decoration.artwork.palette
-        return memo.get(
-            ("look", decoration.artwork.key, surface), lambda: predict(palette, surface, policy)
-        )
+    def see(surface: Surface) -> Look:
+        art = decoration.artwork
+        return memo.get(("look", art.key, surface), lambda: predict(art.palette, surface, policy))
 
     return Facts(compiled.catalogue, line, decoration, chain, colours, labs, press, see, neighbours)
 

@@ -235,6 +235,12 @@ class _Search:
             axes[_AXIS[choice]] &= self._agrees(choice).reshape(-1)
         sizes, widths, consents, makings, garments, places = map(np.flatnonzero, axes)
         by_table = self._blocked[np.ix_(consents, makings, garments, places)]
+        if by_table.all():
+            # Whatever the sizes and the width, so that those need no look.
+            kinds = np.unique(by_table)
+            return smallest_cause(
+                kinds, lambda rules: bool((kinds & np.uint64(rules | int(NOT_OFFERED))).all())
+            )
 
         def blocked(rules: int) -> Bits:
             fit = self._fit.under(rules).blocked

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from contextvars import copy_context
 from dataclasses import dataclass
+from hashlib import sha256
 from typing import Annotated, TypeVar
 
 from fastapi import Depends
@@ -16,10 +17,13 @@ from starlette.responses import Response
 
 from service.assembly import Assembly
 from service.domain.errors import ServiceError
+from service.intake.artwork_shelf import ShelvedArtwork
+from service.intake.artworks import artworks_at_hand, artworks_of
 from service.intake.idempotency import Outcome, RequestKey, Work, do_once
 from service.intake.services import Caller, Services
 from service.notify.addresses import Resolver, system_resolver
 from service.web.auth import Principal, Scope, require
+from service.web.conditional import etag_for, not_modified
 from service.web.idempotency import REPLAYED_HEADER, fingerprint, parse_idempotency_key
 from service.web.problems import PROBLEM_MEDIA_TYPE, problem_of_error
 
@@ -100,6 +104,22 @@ def json_answer(
     """The answer as JSON, written once by its own model."""
     body = answer.model_dump_json()
     return Response(body, status, headers=headers, media_type="application/json")
+
+
+async def artworks_for(
+    rooms: Rooms, caller: Caller, artwork_ids: Collection[str]
+) -> Mapping[str, ShelvedArtwork]:
+    """Those of the artworks that exist and are the caller's, from memory where at hand."""
+    at_hand = artworks_at_hand(rooms.services, caller, artwork_ids)
+    if at_hand is not None:
+        return at_hand
+    return await rooms.in_store(lambda: artworks_of(rooms.services, caller, artwork_ids))
+
+
+def tagged_answer(request: Request, answer: BaseModel) -> Response:
+    """The answer with an ETag of its own text, or 304 to whoever has it already."""
+    mark = sha256(answer.model_dump_json().encode()).hexdigest()[:32]
+    return not_modified(request, mark) or json_answer(answer, headers={"ETag": etag_for(mark)})
 
 
 def request_key(

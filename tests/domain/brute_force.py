@@ -1,7 +1,8 @@
 """A small shop cut from the demo shop, and every combination of it tried one by one. Invented.
 
-Nothing here uses the table of choices or the width ranges that rules give: a combination works
-when no rule blocks it, and of print widths every whole millimetre that can matter is tried.
+Nothing here uses the table of choices: a combination works when no rule blocks it. Of print widths
+the whole millimetres beside the ends of the rules' ranges are tried, where alone a verdict changes;
+that a rule blocks exactly outside its range is tested with the rules.
 """
 
 from __future__ import annotations
@@ -9,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from itertools import combinations, product
+from itertools import product
 from math import ceil, floor, isfinite
 
 from hypothesis import strategies as st
@@ -22,7 +23,6 @@ from service.domain.compiled import CompiledCatalogue, compile_catalogue
 from service.domain.rules import RULES, Facts, Rule, Severity
 from service.domain.shop import Catalogue
 from service.domain.verdict import facts_for
-from service.domain.ways_out import ORDER
 from service.domain.wishes import Choice, Consent, Decoration, Line
 
 KEPT_BLANKS: Mapping[str, tuple[str, ...]] = {
@@ -54,7 +54,7 @@ def small_shop() -> CompiledCatalogue:
 
 
 def new_small_shop(**changes: object) -> CompiledCatalogue:
-    """A small shop of its own that remembers nothing; ``changes`` replace fields of it."""
+    """A small shop that remembers nothing yet; ``changes`` replace fields of its catalogue."""
     catalogue = load_catalogue(demo_shop_path()).catalogue
     fields = {name: getattr(catalogue, name) for name in Catalogue.model_fields}
     cut = {
@@ -158,7 +158,7 @@ class BruteForce:
     ``art`` None leaves out the rules that read the artwork, ``width_mm`` None allows any.
     """
 
-    def __init__(  # noqa: PLR0913  # each is one thing a customer asks for
+    def __init__(
         self,
         shop: CompiledCatalogue,
         art: ArtworkMeasures | None,
@@ -179,7 +179,18 @@ class BruteForce:
         self.rules = tuple(rules)
         self._known: dict[object, Facts] = {}
         self._apart: dict[object, bool] = {}
+        self._nearest: dict[object, float | None] = {}
         self._split: dict[str, tuple[list[Rule], list[Rule]]] = {}
+
+    def judge_by(self, rules: Sequence[Rule]) -> None:
+        """From now on, block by these rules alone."""
+        self.rules = tuple(rules)
+        self._apart, self._nearest, self._split = {}, {}, {}
+
+    def ask_width(self, width_mm: float) -> None:
+        """From now on, ask for this width."""
+        self.width_mm = width_mm
+        self._nearest = {}
 
     def combinations(self, film_colour_id: str | None) -> Iterator[Combination]:
         """Every combination that exists, with the film colours a method has and the one asked."""
@@ -223,15 +234,33 @@ class BruteForce:
         placement = self.shop.garments[combination.garment].placements[combination.placement_id]
         if not set(sizes) <= set(placement.areas):
             return None
-        facts = self._facts(combination, sizes, consents)
-        if self._blocked_apart(combination, consents, facts):
+        if self._blocked_apart(combination, self._facts(combination, sizes, consents), consents):
             return None
-        by_size = self._rules(combination.method_id)[1]
+        key = (combination, tuple(sizes), kept)
+        if key not in self._nearest:
+            self._nearest[key] = self._by_size(combination, sizes, kept=kept)
+        return self._nearest[key]
+
+    def _by_size(
+        self, combination: Combination, sizes: Sequence[str], *, kept: bool
+    ) -> float | None:
+        rules = self._rules(combination.method_id)[1]
+        facts = self._facts(combination, sizes, self.consents)
         asked = self.width_mm
         candidates = [] if asked is None else [asked]
         if asked is None or not kept:
-            candidates += sorted(_widths(by_size, facts), key=lambda w: (abs(w - (asked or 0)), w))
-        return next((w for w in candidates if not _blocked(by_size, _wide(facts, w))), None)
+            candidates += sorted(_widths(rules, facts), key=lambda mm: (abs(mm - (asked or 0)), mm))
+        return next((mm for mm in candidates if not _blocked(rules, _wide(facts, mm))), None)
+
+    def widths_that_work(
+        self, combination: Combination, sizes: Sequence[str], consents: frozenset[Consent]
+    ) -> list[int]:
+        """Every whole mm up to a metre that no rule blocks, each tried."""
+        facts = self._facts(combination, sizes, consents)
+        if self._blocked_apart(combination, facts, consents):
+            return []
+        by_size = self._rules(combination.method_id)[1]
+        return [mm for mm in range(1, 1_001) if not _blocked(by_size, _wide(facts, float(mm)))]
 
     def _facts(
         self, combination: Combination, sizes: Sequence[str], consents: frozenset[Consent]
@@ -254,7 +283,7 @@ class BruteForce:
         return self._known[key]
 
     def _blocked_apart(
-        self, combination: Combination, consents: frozenset[Consent], facts: Facts
+        self, combination: Combination, facts: Facts, consents: frozenset[Consent]
     ) -> bool:
         """Whether a rule blocks that reads neither width nor sizes; tried once for all of them."""
         key = (combination, consents)
@@ -299,14 +328,8 @@ def _widths(rules: Iterable[Rule], facts: Facts) -> set[float]:
     return {end for end in ends if end >= 1}
 
 
-def minimal(sets: Iterable[frozenset[Choice]]) -> set[frozenset[Choice]]:
-    """Those of which no other is a part."""
-    every = set(sets)
-    return {one for one in every if not any(other < one for other in every)}
-
-
 def granted(row: Row, line: Line, decoration: Decoration) -> frozenset[Choice]:
-    """Which of the customer's choices the row keeps."""
+    """Which of the customer's choices the row keeps; a method that was left open is none."""
     combination, garment = row.combination, line.garment
     kept = {
         Choice.METHOD: combination.method_id == decoration.method_id,
@@ -318,29 +341,7 @@ def granted(row: Row, line: Line, decoration: Decoration) -> frozenset[Choice]:
         Choice.WIDTH: row.width_kept,
         Choice.CONSENTS: row.consents_kept,
     }
-    if decoration.method_id is None:
-        del kept[Choice.METHOD]
     return frozenset(choice for choice, is_kept in kept.items() if is_kept)
-
-
-def wishes_of(decoration: Decoration) -> list[Choice]:
-    """What the customer may give up; a method that was left open is no wish."""
-    return [c for c in ORDER if c is not Choice.METHOD or decoration.method_id is not None]
-
-
-def conflicts_by_hand(
-    patterns: Iterable[frozenset[Choice]], wishes: Sequence[Choice]
-) -> set[frozenset[Choice]]:
-    """All smallest sets of wishes that nothing which works grants together."""
-    every = set(patterns)
-    found: set[frozenset[Choice]] = set()
-    for size in range(len(wishes) + 1):
-        for subset in map(frozenset, combinations(wishes, size)):
-            if any(smaller <= subset for smaller in found):
-                continue
-            if not any(subset <= pattern for pattern in every):
-                found.add(subset)
-    return found
 
 
 @st.composite

@@ -16,7 +16,6 @@ from service.domain.garments import Garment
 from service.domain.verdict import MethodVerdict, judge
 from service.domain.wishes import Consent, Decoration, Line
 
-
 PLAIN_SHAPE = ShapeMeasures(
     pieces=1, holes=0, outline_length=3.0, smallest_feature=0.05, smallest_gap=1.0
 )

@@ -410,7 +410,7 @@ def _labs(chain: Chain) -> dict[str, Lab]:
 
 
 def _surface(chain: Chain, srgb: str = "#203060", **percents: int) -> Surface:
-    return surface_of(chain, cloth(srgb, Finish.PLAIN, **percents), _labs(chain), POLICY)
+    return surface_of(chain, cloth(srgb, Finish.PLAIN, **percents), _labs(chain))
 
 
 @pytest.mark.parametrize(("method_id", "kind"), KINDS.items())
@@ -496,7 +496,7 @@ def test_the_cloth_is_seen_through_clear_film() -> None:
     clear.__dict__.pop("medium_by_id", None)
     chain = walk(clear, _method(*_PRINTED_FILM))
     assert image_film(chain) is None
-    surface = surface_of(chain, cloth("#ffe150"), _labs(chain), POLICY)
+    surface = surface_of(chain, cloth("#ffe150"), _labs(chain))
     (white,) = predict(_palette("#ffffff"), surface, POLICY).colours
     assert _apart(white.predicted, "#ffe150") <= ONE_CODE
 

@@ -53,7 +53,7 @@ def _seen_as(
 ) -> Reading:
     """What the rule says on white polyester if the look were this."""
     facts = _facts(cloth(WHITE, polyester=100), decoration(method_id, consents=consents))
-    (reading,) = rule.evaluate(replace(facts, see=lambda: look))
+    (reading,) = rule.evaluate(replace(facts, see=lambda _: look))
     return reading
 
 

@@ -14,7 +14,7 @@ from functools import cached_property
 from service.domain.chain import Chain
 from service.domain.colour import Lab
 from service.domain.garments import Garment
-from service.domain.look import Look
+from service.domain.look import Look, Surface, surface_of
 from service.domain.media import FilmColour
 from service.domain.recipe import StrikeSettings
 from service.domain.shop import Catalogue, Policy
@@ -66,7 +66,8 @@ class Facts:
     """Everything a rule may read about one decoration of one line by one method.
 
     ``film_colours`` and ``film_labs`` are the colour of each film of the chain by medium id;
-    ``press`` works out ``settings`` and ``see`` the ``look``, each when it is first asked for.
+    ``press`` works out ``settings``, and ``see`` the look of the artwork on a surface, each when
+    it is first asked for.
     """
 
     catalogue: Catalogue
@@ -76,7 +77,7 @@ class Facts:
     film_colours: Mapping[str, FilmColour]
     film_labs: Mapping[str, Lab]
     press: Callable[[], tuple[StrikeSettings, ...]]
-    see: Callable[[], Look]
+    see: Callable[[Surface], Look]
     neighbours: tuple[Neighbour, ...] = ()
 
     @cached_property
@@ -95,9 +96,14 @@ class Facts:
         return self.line.garment
 
     @cached_property
+    def surface(self) -> Surface:
+        """What the image is put on."""
+        return surface_of(self.chain, self.garment, self.film_labs)
+
+    @cached_property
     def look(self) -> Look:
         """How the decoration will look, worked out when first asked for."""
-        return self.see()
+        return self.see(self.surface)
 
 
 WidthLimits = tuple[float, float]

@@ -12,9 +12,7 @@ from service.domain.look import (
     Surface,
     SurfaceKind,
     image_film,
-    predict,
     surface_kind,
-    surface_of,
 )
 from service.domain.rules.contract import Facts, Reading, Rule, Severity
 from service.domain.wishes import Choice, Consent
@@ -130,20 +128,20 @@ def _judged(facts: Facts, look: Look) -> tuple[Severity, str]:
     """
     if look.kind is SurfaceKind.PRINTED or look.band in _SHADES:
         return _by_band(facts, look.band)
-    surface = _surface(facts)
+    surface = facts.surface
     if surface.lab.lightness < facts.policy.medium_lightness:
         return Severity.WARNS, "unseen"
     if surface.dye_share < 1 or surface.veil > 0:
-        holding_all = replace(surface, dye_share=1.0, veil=0.0)
-        full = predict(facts.decoration.artwork.palette, holding_all, facts.policy)
+        full = facts.see(holding_all(surface))
         if full.band in _SHADES:
             return Severity.WARNS, "partly"
         return _by_band(facts, full.band)
     return _by_band(facts, look.band)
 
 
-def _surface(facts: Facts) -> Surface:
-    return surface_of(facts.chain, facts.garment, facts.film_labs, facts.policy)
+def holding_all(surface: Surface) -> Surface:
+    """The same surface if all of it held dye and none of it sparkled."""
+    return replace(surface, dye_share=1.0, veil=0.0)
 
 
 def _achieved(facts: Facts, look: Look, severity: Severity, name: str) -> Reading:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Annotated, Literal
 
 from fastapi import Query
@@ -10,14 +9,11 @@ from starlette.responses import Response
 
 from service.domain.wishes import Line
 from service.intake.answers import CheckAnswer
-from service.intake.artwork_shelf import ShelvedArtwork
-from service.intake.artworks import artworks_at_hand, artworks_of
 from service.intake.check import LineVerdict, all_work, check_answer, judge_lines
 from service.intake.requests import ANY_METHOD, CheckRequest, LineRequest
 from service.intake.resolve import artwork_ids, resolve_lines
-from service.intake.services import Caller
 from service.web.application import new_router
-from service.web.parts import AnyCaller, Rooms, RoomsPart, json_answer
+from service.web.parts import AnyCaller, RoomsPart, artworks_for, json_answer
 
 router = new_router("checks", "/v1")
 
@@ -43,7 +39,7 @@ async def check_lines(
     the nearest choices that work. Method `any` tries them all and chooses the best.
     """
     compiled = rooms.services.catalogues.current
-    artworks = await artworks_for(rooms, caller, body.lines)
+    artworks = await artworks_for(rooms, caller, artwork_ids(body.lines))
     explain_all = explain == "all"
 
     def judge() -> Judged:
@@ -63,14 +59,3 @@ async def check_lines(
 def _verdicts(lines: tuple[LineRequest, ...], methods: int) -> int:
     decorations = [decoration for line in lines for decoration in line.decorations]
     return sum(methods if one.method == ANY_METHOD else 1 for one in decorations)
-
-
-async def artworks_for(
-    rooms: Rooms, caller: Caller, lines: tuple[LineRequest, ...]
-) -> Mapping[str, ShelvedArtwork]:
-    """The lines' artworks, from memory where they are at hand."""
-    ids = artwork_ids(lines)
-    at_hand = artworks_at_hand(rooms.services, caller, ids)
-    if at_hand is not None:
-        return at_hand
-    return await rooms.in_store(lambda: artworks_of(rooms.services, caller, ids))

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
-from collections.abc import Mapping
 from typing import Annotated
 
 from fastapi import Query
@@ -11,8 +9,6 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from service.domain.errors import BadInput, FieldFault
-from service.intake.artwork_shelf import ShelvedArtwork
-from service.intake.artworks import artworks_at_hand, artworks_of
 from service.intake.choices import (
     ChoicesAnswer,
     ChoicesQuery,
@@ -20,10 +16,8 @@ from service.intake.choices import (
     choices_at_hand,
     resolve_selection,
 )
-from service.intake.services import Caller
 from service.web.application import new_router
-from service.web.conditional import etag_for, not_modified
-from service.web.parts import AnyCaller, Rooms, RoomsPart, json_answer
+from service.web.parts import AnyCaller, RoomsPart, artworks_for, tagged_answer
 
 router = new_router("choices", "/v1")
 
@@ -58,11 +52,12 @@ async def show_choices(
     _once_each(request)
     compiled = rooms.services.catalogues.current
     base_url: str = request.app.state.public_url
-    selection = resolve_selection(compiled, query, await _artworks(rooms, caller, query))
+    named = [query.artwork_id] if query.artwork_id else []
+    selection = resolve_selection(compiled, query, await artworks_for(rooms, caller, named))
     answer = choices_at_hand(compiled, selection, base_url)
     if answer is None:
         answer = await rooms.computing(lambda: choices_answer(compiled, selection, base_url))
-    return _tagged(request, answer)
+    return tagged_answer(request, answer)
 
 
 def _once_each(request: Request) -> None:
@@ -75,19 +70,3 @@ def _once_each(request: Request) -> None:
             FieldFault("Give it once at most.", parameter=name, code="too-many") for name in twice
         ]
         raise BadInput("fields-refused", detail, faults=faults)
-
-
-async def _artworks(
-    rooms: Rooms, caller: Caller, query: ChoicesQuery
-) -> Mapping[str, ShelvedArtwork]:
-    ids = [query.artwork_id] if query.artwork_id else []
-    at_hand = artworks_at_hand(rooms.services, caller, ids)
-    if at_hand is not None:
-        return at_hand
-    return await rooms.in_store(lambda: artworks_of(rooms.services, caller, ids))
-
-
-def _tagged(request: Request, answer: ChoicesAnswer) -> Response:
-    mark = hashlib.sha256(answer.model_dump_json().encode()).hexdigest()[:32]
-    unchanged = not_modified(request, mark)
-    return unchanged or json_answer(answer, headers={"ETag": etag_for(mark)})

@@ -12,10 +12,18 @@ from service.intake.answers import QuoteAnswer
 from service.intake.idempotency import Outcome, StoreSession, Work
 from service.intake.quotes import get_quote, price_lines, quote_lines
 from service.intake.requests import Identifier, QuoteRequest
+from service.intake.resolve import artwork_ids
 from service.web.application import new_router
 from service.web.openapi import problems
-from service.web.operations.checks import artworks_for
-from service.web.parts import AnyCaller, RoomsPart, StorefrontCaller, do, json_answer, request_key
+from service.web.parts import (
+    AnyCaller,
+    RoomsPart,
+    StorefrontCaller,
+    artworks_for,
+    do,
+    json_answer,
+    request_key,
+)
 
 router = new_router("quotes", "/v1")
 
@@ -42,7 +50,7 @@ async def ask_quote(
     services = rooms.services
     compiled = services.catalogues.current
     key = request_key(request, caller, body.model_dump(mode="json"))
-    artworks = await artworks_for(rooms, caller, body.lines)
+    artworks = await artworks_for(rooms, caller, artwork_ids(body.lines))
     try:
         priced = await rooms.computing(lambda: price_lines(compiled, body, artworks))
     except BadInput as refused:

@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-import hashlib
-
-from pydantic import BaseModel
 from starlette.requests import Request
 from starlette.responses import Response
 
 from service.intake.rule_views import RuleAnswer, RulesAnswer, rule_answer, rules_answer
 from service.web.application import new_router
-from service.web.conditional import etag_for, not_modified
 from service.web.openapi import problems
-from service.web.parts import AnyCaller, RoomsPart, json_answer
+from service.web.parts import AnyCaller, RoomsPart, tagged_answer
 
 router = new_router("rules", "/v1")
 
@@ -31,7 +27,7 @@ async def list_rules(request: Request, rooms: RoomsPart, _: AnyCaller) -> Respon
     A rule is a caution, no statement on what any law asks; data sheets and local codes come first.
     """
     compiled = rooms.services.catalogues.current
-    return _tagged(request, rules_answer(compiled, request.app.state.public_url))
+    return tagged_answer(request, rules_answer(compiled, request.app.state.public_url))
 
 
 @router.get(
@@ -46,11 +42,4 @@ async def show_rule(request: Request, rooms: RoomsPart, _: AnyCaller, rule_id: s
     A rule is a caution, no statement on what any law asks; data sheets and local codes come first.
     """
     compiled = rooms.services.catalogues.current
-    return _tagged(request, rule_answer(compiled, rule_id, request.app.state.public_url))
-
-
-def _tagged(request: Request, answer: BaseModel) -> Response:
-    # Rules change with the program and thresholds with the catalogue, so the text itself is marked.
-    mark = hashlib.sha256(answer.model_dump_json().encode()).hexdigest()[:32]
-    unchanged = not_modified(request, mark)
-    return unchanged or json_answer(answer, headers={"ETag": etag_for(mark)})
+    return tagged_answer(request, rule_answer(compiled, rule_id, request.app.state.public_url))
