@@ -21,7 +21,8 @@ near strong edges, than an eighth of the greatest difference there, up to the se
 ring beside edges, over blocks of 8 pixels, 16 for colour."""
 
 RUNNING_SHARE = 0.1
-"""Share of calm stretches that must change in colour for colours to count as running."""
+RUNNING_LEAST = 10
+"""Share and number of calm stretches that must change in colour for colours to count as running."""
 
 EQUAL_SHARE = 0.15
 """Where fewer neighbours are alike than this, colours run even without a calm stretch."""
@@ -83,7 +84,8 @@ def is_photo_like(rgba: Pixels) -> bool:
     picture is all grain there is no calm stretch, but hardly two neighbours are alike either.
     """
     stretches = running = pairs = equal = 0
-    for turned in (rgba, rgba.transpose(1, 0, 2)):
+    packed = np.ascontiguousarray(rgba).view(np.uint32)[..., 0]
+    for turned in (packed, packed.T):
         lines, *aside = _lines(turned)
         steps = np.abs(np.diff(lines[..., :3], axis=1)).max(axis=2)
         is_opaque = lines[..., 3] > OPAQUE_ABOVE_ALPHA
@@ -98,16 +100,18 @@ def is_photo_like(rgba: Pixels) -> bool:
         running += int((changes >= DRIFT_CODES).sum())
     if not pairs:
         return False
-    return running > RUNNING_SHARE * stretches or equal < EQUAL_SHARE * pairs
+    is_running = running >= max(RUNNING_LEAST, RUNNING_SHARE * stretches)
+    return is_running or equal < EQUAL_SHARE * pairs
 
 
-def _lines(rgba: Pixels) -> tuple[NDArray[np.int16], ...]:
-    """Some rows of a picture (n, width, 4), and those a little before and after each."""
-    height = len(rgba)
+def _lines(packed: NDArray[np.uint32]) -> tuple[NDArray[np.int16], ...]:
+    """Some rows (n, width, 4) of a picture (height, width), and those beside each of them."""
+    height, width = packed.shape
     count = min(_LINES, height)
     rows = ((np.arange(count) + 0.5) * height / count).astype(np.intp)
-    offsets = (0, -_ASIDE_PX, _ASIDE_PX)
-    return tuple(rgba[np.clip(rows + by, 0, height - 1)].astype(np.int16) for by in offsets)
+    beside = (np.clip(rows + by, 0, height - 1) for by in (0, -_ASIDE_PX, _ASIDE_PX))
+    parts = (np.ascontiguousarray(packed[at]).view(np.uint8) for at in beside)
+    return tuple(part.reshape(count, width, 4).astype(np.int16) for part in parts)
 
 
 def _changes(codes: NDArray[np.int16], calm: NDArray[np.bool_]) -> NDArray[np.float64]:

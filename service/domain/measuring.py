@@ -151,15 +151,20 @@ def _specks(mask: Plane, connectivity: int) -> tuple[int, Indexes]:
     """
     kernel = SQUARE if connectivity == 8 else CROSS
     beside = cv2.filter2D(mask & 1, cv2.CV_8U, kernel, borderType=cv2.BORDER_CONSTANT)
-    is_of_more = (beside >= SPECK_PX).ravel()
-    flat = np.flatnonzero(~is_of_more & (mask > 0).ravel())
+    is_inside = (mask > 0).ravel()
+    is_of_more = (beside >= SPECK_PX).ravel() & is_inside
     steps = [down * mask.shape[1] + right for down, right in (np.argwhere(kernel) - 1).tolist()]
-    for _ in range(SPECK_PX - 1):
-        there = (np.clip(flat + step, 0, mask.size - 1) for step in steps)
-        known = [is_of_more[at] & (mask.ravel()[at] > 0) for at in there]
-        joined = np.logical_or.reduce(known)
-        is_of_more[flat[joined]] = True
-        flat = flat[~joined]
+
+    def joins(flat: Indexes) -> NDArray[np.bool_]:
+        found = np.zeros(flat.size, np.bool_)
+        for step in steps:
+            found |= is_of_more[np.clip(flat + step, 0, mask.size - 1)]
+        return found
+
+    flat = np.flatnonzero(is_inside & ~is_of_more)
+    joined = joins(flat)
+    is_of_more[flat[joined]] = True
+    flat = flat[~joined]
     if not flat.size:
         return 0, flat
     left = np.zeros(mask.size, np.uint8)
@@ -167,7 +172,9 @@ def _specks(mask: Plane, connectivity: int) -> tuple[int, Indexes]:
     count, label_at = labelled(left.reshape(mask.shape), connectivity)
     names = label_at.ravel()[flat]
     is_speck = np.bincount(names, minlength=count + 1) < SPECK_PX
-    return int(is_speck[1:].sum()), flat[is_speck[names]]
+    is_speck[names[joins(flat)]] = False
+    is_speck[0] = False
+    return int(is_speck.sum()), flat[is_speck[names]]
 
 
 def outline_length_px(cover: Plane) -> float:

@@ -37,6 +37,7 @@ Indexes = NDArray[np.int64]
 Places = NDArray[np.floating]
 
 HALF = 128
+FAINT = 5
 MOSTLY = 230
 """Coverage from which pixels of a coarse plane are the figure, so that thin walls stay."""
 
@@ -459,10 +460,9 @@ def at_least(plane: Plane | NDArray[np.float32], least: float) -> Plane:
 
 def _sharpened(cover: Plane) -> Plane:
     """With a sharp edge at half coverage where ink fades out over more than a pixel or two."""
-    is_soft = (cv2.erode(cover, SQUARE) >= np.uint8(5)) & (
-        cv2.dilate(cover, SQUARE) <= np.uint8(250)
-    )
-    return np.where(is_soft, at_least(cover, HALF), cover)
+    is_soft = _plane(cv2.erode(cover, SQUARE)) >= FAINT
+    is_soft &= _plane(cv2.dilate(cover, SQUARE)) <= 255 - FAINT
+    return np.where(is_soft, at_least(cover, HALF), cover) if is_soft.any() else cover
 
 
 def _halved(plane: Plane) -> Plane:

@@ -2,7 +2,9 @@
 
 A file holds ``{"name", "summary", "request": {"method", "path", "headers"?, "body"?}, "answer":
 {"status", "body"?}}``. Each is attached to the operation it calls: its body and parameters to the
-request, its answer to that status. A file that fits no operation is an error, never left out.
+request, its answer to that status. A file that fits no operation is an error, never left out. Long
+answers are shown once for each status, so that the description stays quick to load; the files hold
+them all.
 """
 
 from __future__ import annotations
@@ -22,6 +24,10 @@ Json = dict[str, Any]
 """A JSON object of the API description, changed in place."""
 
 
+SHORT_CHARS = 6_000
+"""Answers longer than this are shown only where a status has no other."""
+
+
 @dataclass(frozen=True, slots=True)
 class Example:
     """One call and its answer; ``body`` and ``answer`` are None where there is none."""
@@ -34,6 +40,11 @@ class Example:
     headers: Mapping[str, str] = field(default_factory=dict)
     body: Any = None
     answer: Any = None
+
+    @property
+    def is_short(self) -> bool:
+        """Whether the answer is short enough to be shown beside others of its status."""
+        return len(json.dumps(self.answer)) <= SHORT_CHARS
 
 
 def examples_folder() -> Path | None:
@@ -67,7 +78,9 @@ def attach_examples(document: Json, examples: Iterable[Example]) -> None:
             raise ValueError(f"example {example.name}: status {example.status} is not listed")
         if example.answer is not None:
             media_type = next(iter(answer.get("content", {})), "application/json")
-            _attach(answer.setdefault("content", {}), media_type, example, example.answer)
+            content = answer.setdefault("content", {})
+            if example.is_short or not content.get(media_type, {}).get("examples"):
+                _attach(content, media_type, example, example.answer)
 
 
 def _load(path: Path) -> Example:

@@ -21,7 +21,9 @@ def test_the_main_job_is_played(tmp_path: Path, capsys: pytest.CaptureFixture[st
         assert main(["demo", "--leave", "--data", str(folder)]) == 0
         shown = capsys.readouterr().out
         assert "works: False" in shown
-        assert "method with colour and method with blank" in shown
+        assert "cannot all hold: method with colour (Dye needs a light surface)" in shown
+        assert "cannot all hold: method with blank (Dye needs polyester)" in shown
+        assert "predicted look, not a guarantee: faithful" in shown
         assert "Printed film works on Classic cotton tee in Black" in shown
         assert shown.count("works: True") == 2
         assert f"TICKET {number}" in shown

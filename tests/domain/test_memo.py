@@ -151,3 +151,14 @@ def test_every_catalogue_version_remembers_for_itself() -> None:
         line = Line(garment, {"S": 1}, (decoration,))
         verdicts.append(judge(shop, line, decoration, "dye-transfer").works)
     assert verdicts == [True, False, True]
+
+
+def test_a_result_worked_out_elsewhere_is_remembered_within_the_bound() -> None:
+    """What is put in is given back instead of being worked out, and counts towards the bound."""
+    worked_out, squaring = _counted()
+    memo = Memo(3)
+    for number in range(10):
+        memo.put(number, number * number)
+        assert memo.get(number, squaring(number)) == number * number
+        assert len(memo._kept) <= 3
+    assert worked_out == []

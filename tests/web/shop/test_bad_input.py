@@ -44,11 +44,6 @@ BOTH_DOORS = pytest.mark.parametrize("path", ["/v1/checks", "/v1/quotes"])
             "decorations/0/film_colour",
             ["'puce'", "marigold"],
         ),
-        (
-            line(decoration(method="printed-film", film_colour="marigold")),
-            "decorations/0/film_colour",
-            ["'marigold'", "white"],
-        ),
         (line(decoration(artwork_id="art_none")), "decorations/0/artwork_id", ["upload it first"]),
         (
             line(decoration(), decoration(width_mm=50)),

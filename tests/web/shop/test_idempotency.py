@@ -149,7 +149,7 @@ def test_keys_of_two_callers_never_meet(standing_shop: ShopDoor, asking: Caller,
     first = answered(asking.accept(quote["id"], key), 201)
     refused(other.accept(quote["id"], key), 404, "quote-not-found")
     artwork = other.upload(picture()).json()["id"]
-    theirs = other.quote(line(decoration(artwork_id=artwork)))
+    theirs = other.quote(line(decoration(artwork_id=artwork, width_mm=60)))
     order = answered(other.accept(theirs["id"], key), 201)
     assert order["id"] != first["id"]
     kept = {row.caller for row in standing_shop.rows(StoredAnswer) if row.key == key}

@@ -121,6 +121,23 @@ def test_a_consent_lets_a_faded_look_through(asking: Caller) -> None:
     assert "dye-fibre-share" in {one["rule"] for one in quote["lines"][0]["findings"]}
 
 
+def test_a_film_colour_the_film_is_not_stocked_in(asking: Caller) -> None:
+    """It is refused with the colours there are, and a way out gives the colour up or keeps it."""
+    found = first_decoration(
+        asking, line(decoration(method="printed-film", film_colour="marigold"))
+    )
+    assert found["works"] is False
+    assert rules(found, "blocks") >= {"film-colour-available"}
+    (reason,) = [
+        one["reason"]
+        for one in found["candidates"][0]["findings"]
+        if one["rule"] == "film-colour-available"
+    ]
+    assert "White" in reason
+    assert ["film_colour"] in found["repairs"]
+    assert {tuple(one["changes"]) for one in found["alternatives"]} >= {("film_colour",)}
+
+
 def test_explaining_all_lists_what_passed(asking: Caller) -> None:
     """``explain=all`` adds the rules that passed, with measured value, limit and unit."""
     brief = first_decoration(asking, line())

@@ -89,7 +89,7 @@ def test_an_upload_can_be_used_after_a_restart(
     ids = counting_ids()
     with opened_shop(tmp_path, store_url, clock, ids) as shop:
         artwork = answered(shop.other.upload(picture()), 201)["id"]
-        wish = line(decoration(artwork_id=artwork))
+        wish = line(decoration(artwork_id=artwork, width_mm=60))
         before = shop.other.quote(wish)
         key = shop.other.key
         assembly = assemble(
