@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import reduce
+from operator import or_
 
 import numpy as np
 
@@ -37,8 +39,10 @@ def _smallest_cover(blocked: Bits) -> int:
     Rules that block most are kept first. Combinations that do not exist need no rule.
     """
     seen = [int(bits) for bits in np.unique(blocked) if not int(bits) & int(NOT_OFFERED)]
-    counts = {index: sum(bits >> index & 1 for bits in seen) for index in range(len(BLOCKERS))}
-    kept = [index for index in sorted(counts, key=lambda i: (counts[i], i)) if counts[index]]
+    some = reduce(or_, seen, 0)
+    named = [index for index in range(len(BLOCKERS)) if some >> index & 1]
+    counts = {index: sum(bits >> index & 1 for bits in seen) for index in named}
+    kept = sorted(named, key=lambda index: (counts[index], index))
     for index in list(kept):
         without = sum(1 << other for other in kept if other != index)
         if all(bits & without for bits in seen):

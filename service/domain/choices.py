@@ -104,10 +104,10 @@ class _Picker:
         self._makings = table.makings(selection.film_colour_id)
         fit = self._fit_of(selection.sizes)
         self._size = 0 if selection.sizes else 1
-        self._width = 0 if selection.width_mm is not None else -1
+        self._width = 0 if selection.width_mm is not None else 1
         self._fit = fit
         self._by_table: Bits = table.blocked(self._wish)[0]
-        self._blocked: Bits = self._by_table | fit.blocked[self._size, self._width, 0]
+        self._blocked: Bits = self._by_table | fit.bits(self._size, self._width)
         self._works: Flags = self._blocked == 0
         methods = [making.method_id for making in self._makings]
         self._filmless = [not table.compiled.chains[method].layers for method in methods]
@@ -196,10 +196,14 @@ class _Picker:
             # As asked, each rule on width and sizes refuses by itself.
             return _cause(self._blocked[np.ix_(*axes)], lambda _: _NOTHING)
         makings, garments, places = axes
+        if self._width == 0:
+            by_method = np.broadcast_to(self._fit.by_method, self._by_table.shape)
+            by_size = self._fit.by_each_size[np.ix_(garments, places)]
+            return _cause_by_size(by_table | by_method[np.ix_(*axes)], by_size)
         fit = self._fit_of(self._selection.sizes, garments)
 
         def by_fit(rules: int) -> Bits:
-            bits = fit.under(rules).blocked[self._size, self._width, 0]
+            bits = fit.under(rules).bits(self._size, self._width)
             whole = np.broadcast_to(bits, (len(self._makings), *bits.shape[1:]))
             here: Bits = whole[makings][:, :, places]
             return here
@@ -229,7 +233,7 @@ class _Picker:
             fit = self._fit_of((name,), garments)
 
             def by_fit(rules: int, fit: Fit = fit) -> Bits:
-                bits = fit.under(rules).blocked[0, self._width, 0]
+                bits = fit.under(rules).bits(0, self._width)
                 whole = np.broadcast_to(bits, (len(self._makings), *bits.shape[1:]))
                 alone: Bits = whole[makings][:, :, places]
                 return alone
@@ -242,7 +246,7 @@ class _Picker:
     def _widths(self) -> tuple[WidthSpan, ...]:
         """Print widths that some combination of the selection allows, as separate ranges."""
         least, greatest = self._fit.range_mm(self._size)
-        works = (self._by_table | self._fit.blocked[self._size, -1, 0]) == 0
+        works = (self._by_table | self._fit.bits(self._size, 1)) == 0
         cut = self._cut(self._axes())
         ends = (
             np.clip(np.broadcast_to(least, works.shape)[cut][works[cut]], 0, _TOP_MM),
@@ -275,6 +279,29 @@ def _narrowed(axes: _Axes, axis: int, rows: list[int]) -> _Axes:
     kept = list(axes)
     kept[axis] = kept[axis][rows]
     return tuple(kept)
+
+
+def _cause_by_size(by_rest: Bits, by_size: Bits) -> tuple[str, ...]:
+    """The same with the sizes left open and the width as asked.
+
+    ``by_size`` is (garments, placements, sizes), the bits that refuse each size.
+    """
+    lacking = (by_size & NOT_OFFERED) != 0
+    missing = ((by_rest & NOT_OFFERED) != 0) | lacking.all(axis=-1)
+    if missing.all():
+        return ()
+    # A rule that refuses every size there is refuses the combination by itself.
+    alone = by_rest | np.bitwise_and.reduce(np.where(lacking, np.uint64(EVERY_RULE), by_size), -1)
+    always = int(np.bitwise_and.reduce(alone[~missing]))
+    if always:
+        return rules_of(always)
+
+    def forbids(rules: int) -> bool:
+        refused = lacking | ((by_size & np.uint64(rules)) != 0)
+        return bool((missing | ((by_rest & np.uint64(rules)) != 0) | refused.all(axis=-1)).all())
+
+    some = by_rest | np.bitwise_or.reduce(np.where(lacking, np.uint64(0), by_size), -1)
+    return smallest_cause(some[~missing], forbids)
 
 
 def _cause(by_table: Bits, by_fit: Callable[[int], Bits]) -> tuple[str, ...]:

@@ -89,7 +89,6 @@ class Fit:
         self._rules = sum(int(rule.bit) for rule in weighed)
         self._rules |= sum(int(bit) for bit, _ in self._unobtainable)
         self._under: dict[int, Fit] = {}
-        self.blocked: Bits = self._blocked()
 
     def under(self, rules: int) -> Fit:
         """The same, had the shop no other rules than those of these bits."""
@@ -232,14 +231,21 @@ class Fit:
         least, greatest = np.maximum(least, low), np.minimum(greatest, high)
         return (*_nearest(self._asked_mm, least, greatest), least, greatest)
 
-    def _blocked(self) -> Bits:
-        rows = []
-        for size in (0, 1):
-            by_size = self._by_size(size)
-            pair = [by_size | self._by_width(size)] if self._asked_mm is not None else []
-            pair.append(by_size | self._by_range(size))
-            rows.append(np.stack(np.broadcast_arrays(*pair)))
+    @cached_property
+    def blocked(self) -> Bits:
+        """Bits of the rules on width and sizes, for sizes and width as asked or not.
+
+        (2, 2, 1, makings, garments, placements); where no width is asked for, 1 in place of the
+        second.
+        """
+        widths = (0, 1) if self._asked_mm is not None else (1,)
+        rows = [np.stack(np.broadcast_arrays(*[self.bits(z, w) for w in widths])) for z in (0, 1)]
         return np.stack(np.broadcast_arrays(*rows))[:, :, None]
+
+    def bits(self, size: int, width: int) -> Bits:
+        """The same for one choice of both; broadcasts to (makings, garments, placements)."""
+        by_width = self._by_range(size) if width else self._by_width(size)
+        return self._by_size(size) | by_width
 
     def _by_size(self, size: int) -> Bits:
         """Bits for sizes that do not exist or cannot be had, (garments, placements)."""
@@ -266,10 +272,24 @@ class Fit:
             outside = ~_inside(asked, rule.least_mm, rule.greatest_mm)
             refused = (outside & sizes).any(axis=-1)
             bits |= np.where(refused, rule.bit, 0).astype(np.uint64)
-        return bits | self._by_method
+        return bits | self.by_method
 
     @cached_property
-    def _by_method(self) -> Bits:
+    def by_each_size(self) -> Bits:
+        """Bits of the rules that refuse each size at the width as asked.
+
+        (garments, placements, sizes). With sizes left open, nothing works where all are refused.
+        """
+        bits: Bits = np.where(self._has_size, np.uint64(0), NOT_OFFERED)
+        for bit, blocked in self._unobtainable:
+            bits |= np.where(blocked[:, None, :], bit, 0).astype(np.uint64)
+        for rule in self._size_rules:
+            outside = ~_inside(self._asked_mm or 0.0, rule.least_mm, rule.greatest_mm)
+            bits |= np.where(outside, rule.bit, 0).astype(np.uint64)
+        return bits
+
+    @cached_property
+    def by_method(self) -> Bits:
         """Bits of the rules on methods that the width as asked breaks; broadcasts to the table."""
         bits = np.zeros((1, 1, 1), np.uint64)
         for rule in self._method_rules:

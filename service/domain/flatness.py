@@ -85,17 +85,18 @@ def is_photo_like(rgba: Pixels) -> bool:
     """
     stretches = running = pairs = equal = 0
     packed = np.ascontiguousarray(rgba).view(np.uint32)[..., 0]
-    for turned in (packed, packed.T):
-        lines, *aside = _lines(turned)
-        steps = np.abs(np.diff(lines[..., :3], axis=1)).max(axis=2)
-        is_opaque = lines[..., 3] > OPAQUE_ABOVE_ALPHA
+    for axis in (0, 1):
+        lines, *aside = _lines(packed, axis)
+        is_opaque = lines[3] > OPAQUE_ABOVE_ALPHA
         both = is_opaque[:, 1:] & is_opaque[:, :-1]
+        steps = np.abs(np.diff(lines[:3])).max(axis=0)
         pairs += int(both.sum())
         equal += int((both & (steps == 0)).sum())
-        calm = np.pad(both & (steps <= CALM_CODES), ((0, 0), (1, 0)), constant_values=True)
+        calm = is_opaque.copy()
+        calm[:, 1:] &= steps <= CALM_CODES
         for other in aside:
-            calm &= np.abs(lines - other).max(axis=2) <= CALM_CODES
-        changes = _changes(lines[..., :3], calm & is_opaque)
+            calm &= np.abs(lines - other).max(axis=0) <= CALM_CODES
+        changes = _changes(lines[:3], calm)
         stretches += changes.size
         running += int((changes >= DRIFT_CODES).sum())
     if not pairs:
@@ -104,26 +105,26 @@ def is_photo_like(rgba: Pixels) -> bool:
     return is_running or equal < EQUAL_SHARE * pairs
 
 
-def _lines(packed: NDArray[np.uint32]) -> tuple[NDArray[np.int16], ...]:
-    """Some rows (n, width, 4) of a picture (height, width), and those beside each of them."""
-    height, width = packed.shape
-    count = min(_LINES, height)
-    rows = ((np.arange(count) + 0.5) * height / count).astype(np.intp)
-    beside = (np.clip(rows + by, 0, height - 1) for by in (0, -_ASIDE_PX, _ASIDE_PX))
-    parts = (np.ascontiguousarray(packed[at]).view(np.uint8) for at in beside)
-    return tuple(part.reshape(count, width, 4).astype(np.int16) for part in parts)
+def _lines(packed: NDArray[np.uint32], axis: int) -> NDArray[np.int16]:
+    """Some rows or columns (3, 4, n, length) of a picture, and those on both sides of each."""
+    last = packed.shape[axis] - 1
+    count = min(_LINES, last + 1)
+    at = ((np.arange(count) + 0.5) * (last + 1) / count).astype(np.intp)
+    beside = np.clip([at, at - _ASIDE_PX, at + _ASIDE_PX], 0, last)
+    taken = packed.take(beside.ravel(), axis)
+    codes = np.ascontiguousarray(taken if axis == 0 else taken.T).view(np.uint8)
+    return codes.reshape(3, count, -1, 4).transpose(0, 3, 1, 2).astype(np.int16, order="C")
 
 
 def _changes(codes: NDArray[np.int16], calm: NDArray[np.bool_]) -> NDArray[np.float64]:
-    """How many codes the mean colour changes along each calm stretch of lines (n, width, 3)."""
-    count, width, _ = codes.shape
-    length = max(2, width // _RUNS)
-    runs = width // length
+    """How many codes the mean colour changes along each calm stretch of lines (3, n, length)."""
+    length = max(2, calm.shape[1] // _RUNS)
+    runs = calm.shape[1] // length
     if runs <= _STRETCH:
         return np.zeros(0)
-    used = runs * length
-    means = codes[:, :used].reshape(count, runs, length, 3).mean(axis=2)
-    whole = calm[:, :used].reshape(count, runs, length).all(axis=2)
+    used, split = runs * length, (-1, runs, length)
+    means = codes[..., :used].reshape(3, *split).mean(axis=-1)
+    whole = calm[:, :used].reshape(split).all(axis=-1)
     windows = np.lib.stride_tricks.sliding_window_view(whole, _STRETCH + 1, axis=1)
-    change: NDArray[np.float64] = np.abs(means[:, _STRETCH:] - means[:, :-_STRETCH]).max(axis=2)
+    change: NDArray[np.float64] = np.abs(means[..., _STRETCH:] - means[..., :-_STRETCH]).max(axis=0)
     return change[windows.all(axis=2)]

@@ -63,6 +63,7 @@ CELLS_MAX = 1 << 19
 """Outlines through more cells of four pixels are measured on every second, third, ... cell."""
 
 SAMPLE_PIXELS = 32_768
+_MARGIN = 2
 _STRIP_PIXELS = 1 << 19
 _GOLDEN_SHARE = (math.sqrt(5) - 1) / 2
 
@@ -128,7 +129,7 @@ def without_specks(cover: Plane) -> tuple[Plane, int, int]:
 
     Pieces hang together across corners (8 neighbours), clear areas do not (4 neighbours).
     """
-    ink = padded(at_least(cover, HALF), 1, 0)
+    ink = padded(at_least(cover, HALF), _MARGIN, 0)
     pieces, _ = labelled(ink, 8)
     holes = pieces - euler_number(ink, 8)
     specks, speck_at = _specks(ink, 8)
@@ -139,7 +140,7 @@ def without_specks(cover: Plane) -> tuple[Plane, int, int]:
         cover = cover.copy()
         for flat, value in ((speck_at, 0), (pinhole_at, 255)):
             rows, columns = np.divmod(flat, ink.shape[1])
-            cover[rows - 1, columns - 1] = value
+            cover[rows - _MARGIN, columns - _MARGIN] = value
     return cover, pieces - specks, holes - pinholes
 
 
@@ -181,22 +182,23 @@ def outline_length_px(cover: Plane) -> float:
     """Length of all outlines in pixels, holes too: marching squares at half coverage."""
     grey = padded(cover, 1, 0)
     inside = at_least(grey, HALF)
-    soft = soft_pixel_count(grey)
     edge = cv2.countNonZero(inside) - cv2.countNonZero(cv2.erode(inside, CROSS))
-    if soft < edge / 4:
-        # Not antialiased: it is made so, the same pixels staying at least half covered.
-        blurred = np.asarray(cv2.GaussianBlur(grey, (3, 3), 0))
-        grey = np.where(inside, np.maximum(blurred, HALF), np.minimum(blurred, HALF - 1))
     mixed = cv2.compare(cv2.dilate(inside, BLOCK), cv2.erode(inside, BLOCK), cv2.CMP_NE)
     cells = np.flatnonzero(mixed.ravel() > 0)
     every = 1 + cells.size // CELLS_MAX
-    return every * _length_in(grey, cells[::every])
+    cells = cells[::every]
+    corners = [cells - back for back in (grey.shape[1] + 1, grey.shape[1], 0, 1)]
+    values = np.stack([grey.ravel()[corner] for corner in corners])
+    if soft_pixel_count(grey) < edge / 4:
+        # Not antialiased: it is made so, the same pixels staying at least half covered.
+        blurred = np.asarray(cv2.GaussianBlur(grey, (3, 3), 0)).ravel()
+        softer = np.stack([blurred[corner] for corner in corners])
+        values = np.where(values >= HALF, np.maximum(softer, HALF), np.minimum(softer, HALF - 1))
+    return every * _length_in(values.astype(np.float32) - (HALF - 0.5))
 
 
-def _length_in(grey: Plane, cells: Indexes) -> float:
-    """Length of the line of half coverage in cells of four pixels, each named by its last."""
-    corners = [grey.ravel()[cells - back] for back in (grey.shape[1] + 1, grey.shape[1], 0, 1)]
-    values = np.stack(corners).astype(np.float32) - (HALF - 0.5)
+def _length_in(values: NDArray[np.float32]) -> float:
+    """Length of the line of value 0 in cells (4, n), each given by its corners, in turn."""
     following = np.roll(values, -1, axis=0)
     crossed = (values > 0) != (following > 0)
     along = np.where(crossed, values / np.where(crossed, values - following, 1), 0)
@@ -268,7 +270,7 @@ def sample_inked(alpha: Pixels, most: int) -> NDArray[np.int64]:
     taken = []
     seen = 0
     for start, strip in _strips(alpha):
-        inked = np.flatnonzero(strip)
+        inked = np.flatnonzero(strip > 0)
         first, last = np.searchsorted(wanted, [seen, seen + inked.size])
         taken.append(start + inked[wanted[first:last] - seen])
         seen += inked.size
@@ -282,12 +284,17 @@ def lies_within_flat(rgba: Pixels, indexes: NDArray[np.int64]) -> NDArray[np.boo
     """
     height, width, _ = rgba.shape
     rows, columns = np.divmod(indexes, width)
-    here = rgba[rows, columns].astype(np.int16)
+    packed = np.ascontiguousarray(rgba).view(np.uint32)[..., 0].ravel()
+    here = _unpacked(packed[indexes])
     same = np.ones(len(indexes), dtype=np.bool_)
     for down, right in ((-1, 0), (1, 0), (0, -1), (0, 1)):
-        beside = rgba[np.clip(rows + down, 0, height - 1), np.clip(columns + right, 0, width - 1)]
-        same &= (np.abs(here - beside) <= FLAT_CODES).all(axis=1)
+        at = np.clip(rows + down, 0, height - 1) * width + np.clip(columns + right, 0, width - 1)
+        same &= (np.abs(here - _unpacked(packed[at])) <= FLAT_CODES).all(axis=1)
     return same
+
+
+def _unpacked(packed: NDArray[np.uint32]) -> NDArray[np.int16]:
+    return packed.view(np.uint8).reshape(-1, 4).astype(np.int16)
 
 
 def _strips(flat: Pixels) -> Iterator[tuple[int, Pixels]]:

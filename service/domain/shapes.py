@@ -156,6 +156,7 @@ class _Sieve:
         self._inner, self._outer = figure.connectivity, 12 - figure.connectivity
         self._whole = padded(figure.mask(level), _PAD, figure.beyond)
         self._mask = self._whole if pool == 1 else at_least(_halved(self._whole), 255)
+        self._size = cv2.countNonZero(self._mask)
         self._before = self._core(FIRST_PX * 2**level) if level else self._whole
         self._finer = 1 if level else pool
 
@@ -194,6 +195,8 @@ class _Sieve:
         reached = core
         for step in range(max(1, int(0.9 * (1 + 2 * REACH) * diameter / 2 / self.unit))):
             reached = _plane(cv2.dilate(reached, SQUARE if step % 2 else CROSS)) & self._mask
+            if cv2.countNonZero(reached) == self._size:
+                return
         for flat in _spread(self._mask - reached):
             yield self._spot(flat, _part_test)
 

@@ -121,10 +121,10 @@ def find_ways_out(
     """
     garment = line.garment
     if compiled.garments.get(garment.key) is not garment:
-        return _Search(ChoiceTable(compiled, (garment,)), line, decoration, neighbours).ways_out()
+        return Search(ChoiceTable(compiled, (garment,)), line, decoration, neighbours).ways_out()
 
     def found() -> WaysOut:
-        return _Search(table_of(compiled), line, decoration, neighbours).ways_out()
+        return Search(table_of(compiled), line, decoration, neighbours).ways_out()
 
     if len(line.decorations) > 1:
         return found()
@@ -147,8 +147,11 @@ def _key_of(line: Line, decoration: Decoration) -> Hashable:
     )
 
 
-class _Search:
-    """One refusal beside the table. Axes: sizes, width, consents, makings, garments, placements."""
+class Search:
+    """One refusal beside the table; :func:`find_ways_out` makes one where none is remembered.
+
+    Axes: sizes, width, consents, makings, garments, placements.
+    """
 
     def __init__(
         self,
@@ -157,6 +160,7 @@ class _Search:
         decoration: Decoration,
         neighbours: tuple[Neighbour, ...],
     ) -> None:
+        """Fit width and sizes; the search itself is :meth:`ways_out`."""
         self._table = table
         self._compiled = table.compiled
         self._line = line
@@ -181,6 +185,7 @@ class _Search:
         return choice not in (Choice.BLANK, Choice.COLOUR) or not self._line.garment.supplied
 
     def ways_out(self) -> WaysOut:
+        """All smallest conflicts and repairs, and the nearest alternatives, each judged in full."""
         feasible = (self._blocked | self._fit.blocked) == 0
         granted = self._granted()
         working = granted[feasible]

@@ -25,6 +25,7 @@ from tests.benchmarks.shop_calls import (
     accept_call,
     call_of,
     move_call,
+    new_calls,
 )
 from tests.benchmarks.stores import Store
 from tests.benchmarks.table import Row
@@ -183,15 +184,20 @@ class _Duel:
     def _real_turns(self) -> list[tuple[bytes, ...]]:
         """Requests of the warming up and of each round."""
         rounds = self._effort.rounds + 1
+        if self._endpoint.always_new:
+            calls = new_calls(self._endpoint.slug)
+            return self._shared([call.wire(self._shop.keys) for call in calls], rounds)
         if not self._endpoint.uses_up:
             return [(self._shop.example(self._endpoint).wire(self._shop.keys),)] * rounds
         calls = self._shop.to_use_up(self._endpoint, self._effort)
-        wires = [call.wire(self._shop.keys) for call in calls]
+        return self._shared([call.wire(self._shop.keys) for call in calls], rounds)
+
+    def _shared(self, wires: Sequence[bytes], rounds: int) -> list[tuple[bytes, ...]]:
         return [tuple(wires[index] for index in share) for share in shares(len(wires), rounds)]
 
     def _real(self, turn: int, seconds: float) -> Burst:
         requests = self._turns[turn]
-        repeat = not self._endpoint.uses_up
+        repeat = not self._endpoint.uses_up and not self._endpoint.always_new
         return self._burst(self._shop.server, requests, seconds, repeat=repeat)
 
     def _bare(self, seconds: float) -> Burst:

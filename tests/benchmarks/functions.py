@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import itertools
 import sqlite3
 import time
 from collections.abc import Callable, Iterator, Sequence
@@ -19,14 +20,18 @@ from PIL import Image
 
 from service.catalogue.loading import demo_shop_path, load_catalogue
 from service.demo_artwork import DEMO_ARTWORK_ID
+from service.domain.artwork import PaletteColour
 from service.domain.calendar import next_working_day
+from service.domain.choice_table import BLOCKERS, ChoiceTable, Wish, table_of
+from service.domain.choices import Selection, find_choices
 from service.domain.colour import Lab, delta_e_2000_pair
 from service.domain.compiled import CompiledCatalogue, compile_catalogue
 from service.domain.costing import LinePrice, price_line
+from service.domain.look import predict, predict_many, surface_of
 from service.domain.measuring import measure
 from service.domain.promising import material_ready_day, promise, station_works
-from service.domain.verdict import judge, judge_decoration, with_method
-from service.domain.ways_out import find_ways_out
+from service.domain.verdict import facts_for, judge, judge_decoration, with_method
+from service.domain.ways_out import Search, find_ways_out
 from service.domain.wishes import Decoration, Line
 from service.intake.artwork_shelf import ShelvedArtwork
 from service.intake.pictures import read_picture
@@ -37,6 +42,7 @@ from service.store.ledger import booked_seconds
 from service.store.migrate import upgrade
 from service.store.tables import StationDay
 from tests.benchmarks.figures import Burst, summarise, times_as_long
+from tests.benchmarks.large_shop import large_shop
 from tests.benchmarks.shop_calls import checkout_line, lines_body
 from tests.benchmarks.table import Row
 
@@ -68,6 +74,8 @@ def measure_functions(
     bench = _Bench(picture)
     groups: Sequence[Callable[[], Iterator[Timing]]] = (
         bench.verdicts,
+        bench.looks,
+        bench.pickers,
         bench.prices,
         lambda: bench.promises(folder),
         _colours,
@@ -129,30 +137,98 @@ class _Bench:
         self._bad = self._line("dye-transfer")
 
     def verdicts(self) -> Iterator[Timing]:
-        """Judging, and the ways out of a refusal."""
+        """Judging, and the ways out of a refusal: asked again, and never asked before."""
         compiled, line, body = self._compiled, self._good, lines_body("printed-film")
+        methods = list(compiled.chains)
+        widths = itertools.count(2_100_000)
+
+        def new(line: Line) -> tuple[Line, Decoration]:
+            """The line with a width that was never asked for."""
+            (wish,) = line.decorations
+            changed = replace(wish, width_mm=next(widths) / 10_000)
+            return replace(line, decorations=(changed,)), changed
+
+        def judged_anew() -> None:
+            judge(compiled, *new(line), "printed-film")
+
+        def any_judged_anew() -> None:
+            asked, wish = new(line)
+            judge_decoration(compiled, asked, replace(wish, method_id=None))
+
         (wish,) = line.decorations
-        any_wish = replace(wish, method_id=None)
-        methods = [method.id for method in compiled.catalogue.methods]
-        yield Timing(
-            "judge a line, one method",
-            lambda: judge(compiled, line, wish, "printed-film"),
-            "validating its request",
-            lambda: CheckRequest.model_validate_json(body, strict=True),
-        )
-        yield Timing(
-            f"judge a line, any of {len(methods)} methods",
-            lambda: judge_decoration(compiled, line, any_wish),
-            "each method by itself",
-            lambda: [judge(compiled, line, wish, method) for method in methods],
-        )
+        request = "validating its request", lambda: CheckRequest.model_validate_json(body)
+        yield Timing("judge a line, one method, as before", lambda: judge(
+            compiled, line, wish, "printed-film"), *request)  # fmt: skip
+        yield Timing("judge a line, one method, new width", judged_anew, *request)
+        yield Timing(f"judge a line, any of {len(methods)}, new width", any_judged_anew, *request)
         rows = list(_every_choice(compiled, self._bad))
-        (refused,) = self._bad.decorations
-        yield Timing(
-            "find ways out of a refusal",
-            lambda: find_ways_out(compiled, self._bad, refused),
+        each = (
             f"judging {len(rows)} blanks, colours, methods",
             lambda: [judge(compiled, line, wish, wish.method_id or "") for line, wish in rows],
+        )
+        (refused,) = self._bad.decorations
+        yield Timing("ways out, as before", lambda: find_ways_out(
+            compiled, self._bad, refused), *each)  # fmt: skip
+        yield Timing("ways out, new width", lambda: find_ways_out(compiled, *new(self._bad)), *each)
+        table = table_of(compiled)
+        asked = Wish(refused.artwork)
+        yield Timing(
+            f"ways out of {table.blocked(asked).size * 4:,} combinations, {len(BLOCKERS)} rules",
+            Search(table, self._bad, refused, ()).ways_out,
+            "one look at each combination (numpy)",
+            lambda: np.count_nonzero(np.repeat(table.blocked(asked), 4, axis=0)),
+        )
+
+    def looks(self) -> Iterator[Timing]:
+        """Predicting many looks in one call."""
+        policy = self._compiled.catalogue.policy
+        palette = [
+            PaletteColour(srgb=f"#{value:02x}{255 - value:02x}{value // 2:02x}", share=1 / 16)
+            for value in range(0, 256, 16)
+        ]
+        garments = list(self._compiled.garments.values())[:40]
+        (wish,) = self._good.decorations
+        labs = {
+            id_: facts_for(self._compiled, self._good, wish, id_).film_labs
+            for id_ in self._compiled.chains
+        }
+        surfaces = [
+            surface_of(chain, garment, labs[id_])
+            for id_, chain in list(self._compiled.chains.items())[:6]
+            for garment in garments
+        ]
+        yield Timing(
+            f"looks of 16 colours on {len(garments)} cloths by 6 methods",
+            lambda: predict_many(palette, surfaces, policy),
+            "one surface by itself",
+            lambda: predict(palette, surfaces[0], policy),
+        )
+
+    def pickers(self) -> Iterator[Timing]:
+        """Choices of a large shop, and its table."""
+        shop = large_shop()
+        table = table_of(shop)
+        (wish,) = self._bad.decorations
+        garment = next(iter(shop.garments.values()))
+        selections = {
+            "nothing selected": Selection(),
+            "a method selected": Selection(method_id="dye-transfer"),
+            "a blank selected": Selection(blank_id=garment.blank_id),
+            "an artwork, a width": Selection(artwork=wish.artwork, width_mm=240.0),
+        }
+        cells = table.blocked(Wish(None)).size // 2
+        for name, selection in selections.items():
+            yield Timing(
+                f"choices, {len(shop.garments):,} garments, {name}",
+                lambda selection=selection: find_choices(table, selection),  # type: ignore[misc]
+                f"one look at {cells:,} combinations (numpy)",
+                lambda: (table.blocked(Wish(None))[0] == 0).any(axis=(0, 2)),
+            )
+        yield Timing(
+            f"table of {len(shop.garments):,} garments, made anew",
+            lambda: ChoiceTable(shop, tuple(shop.garments.values())).warm_up(),
+            "compiling the shop",
+            lambda: compile_catalogue(shop.catalogue, "again"),
         )
 
     def prices(self) -> Iterator[Timing]:

@@ -19,6 +19,7 @@ from service.intake.answers import (
     TicketPage,
 )
 from service.intake.catalogue_view import CatalogueAnswer
+from service.intake.choices import ChoicesAnswer
 from service.intake.requests import CheckRequest, MoveRequest, OrderRequest, QuoteRequest
 
 MANY, FEW = 16, 4
@@ -59,7 +60,8 @@ class Endpoint:
 
     ``path`` is its template. ``durable`` sets it beside a durable insert. ``stored`` says that it
     touches the store, so that it is measured on each. ``uses_up`` names what each call takes one
-    of: ``quotes`` or ``tickets``.
+    of: ``quotes`` or ``tickets``. ``always_new`` asks for another width each time, so that nothing
+    remembered answers it.
     """
 
     slug: str
@@ -72,6 +74,7 @@ class Endpoint:
     durable: bool = False
     stored: bool = False
     uses_up: str = ""
+    always_new: bool = False
     connections: int = MANY
     upload: bool = False
 
@@ -81,8 +84,13 @@ ENDPOINTS = (
              CheckRequest),
     Endpoint("any", "POST /v1/checks, any method, works", "POST", "/v1/checks", CheckAnswer,
              CheckRequest),
+    Endpoint("any-new", "POST /v1/checks, any method, never asked before", "POST", "/v1/checks",
+             CheckAnswer, CheckRequest, always_new=True),
     Endpoint("refused", "POST /v1/checks, refused, ways out", "POST", "/v1/checks", CheckAnswer,
              CheckRequest),
+    Endpoint("refused-new", "POST /v1/checks, refused, never asked before", "POST", "/v1/checks",
+             CheckAnswer, CheckRequest, always_new=True),
+    Endpoint("choices", "GET /v1/choices, one method", "GET", "/v1/choices", ChoicesAnswer),
     Endpoint("catalogue", "GET /v1/catalogue", "GET", "/v1/catalogue", CatalogueAnswer),
     Endpoint("artwork", "POST /v1/artworks, 2400 x 2000 PNG", "POST", "/v1/artworks",
              ArtworkAnswer, connections=FEW, upload=True),
@@ -111,12 +119,12 @@ class Shown:
     ticket: str = ""
 
 
-def checkout_line(method: str, colour: str = "black") -> dict[str, Any]:
+def checkout_line(method: str, colour: str = "black", width_mm: float = 240) -> dict[str, Any]:
     """Five invented T-shirts, with the demonstration artwork in front."""
     decoration = {
         "placement": "front",
         "artwork_id": DEMO_ARTWORK_ID,
-        "width_mm": 240,
+        "width_mm": width_mm,
         "method": method,
     }
     return {
@@ -127,9 +135,20 @@ def checkout_line(method: str, colour: str = "black") -> dict[str, Any]:
     }
 
 
-def lines_body(method: str) -> bytes:
+def lines_body(method: str, width_mm: float = 240) -> bytes:
     """The body of a check or a quote of one line."""
-    return _json({"lines": [checkout_line(method)]})
+    return _json({"lines": [checkout_line(method, width_mm=width_mm)]})
+
+
+NEW_WIDTHS = 6_000
+"""Different widths to ask for, from 210 to 270 mm; more than are asked for in a burst."""
+
+
+def new_calls(slug: str) -> list[Call]:
+    """Calls of an endpoint that is asked for something new each time."""
+    method = {"any-new": "any", "refused-new": "dye-transfer"}[slug]
+    widths = [round(210 + 60 * index / NEW_WIDTHS, 2) for index in range(NEW_WIDTHS)]
+    return [Call("POST", "/v1/checks", "storefront", lines_body(method, w)) for w in widths]
 
 
 def call_of(slug: str, shown: Shown) -> Call:
@@ -138,6 +157,9 @@ def call_of(slug: str, shown: Shown) -> Call:
         "check": Call("POST", "/v1/checks", "storefront", lines_body("printed-film")),
         "any": Call("POST", "/v1/checks", "storefront", lines_body("any")),
         "refused": Call("POST", "/v1/checks", "storefront", lines_body("dye-transfer")),
+        "any-new": Call("POST", "/v1/checks", "storefront", lines_body("any")),
+        "refused-new": Call("POST", "/v1/checks", "storefront", lines_body("dye-transfer")),
+        "choices": Call("GET", "/v1/choices?method=dye-transfer", "storefront"),
         "catalogue": Call("GET", "/v1/catalogue", "storefront"),
         "artwork": _upload(shown.picture),
         "quote": Call("POST", "/v1/quotes", "storefront", lines_body("printed-film")),

@@ -10,6 +10,7 @@ from math import inf
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from service.domain.blanks import PlacementArea
 from service.domain.choice_table import BLOCKERS, ChoiceTable, table_of
 from service.domain.choices import Choices, Selection, Value, find_choices
 from service.domain.garments import SuppliedGarment, supplied_garment
@@ -59,7 +60,7 @@ class Tried:
     """A selection tried on every combination, in every film colour the shop has."""
 
     def __init__(self, selection: Selection, rules: Iterable[str] | None = None) -> None:
-        """Try it, by all rules or by those of these ids alone."""
+        """Try it, by all rules; or by those of these ids alone, in what films are stocked in."""
         named = None if rules is None else set(rules)
         self._selection = selection
         self._tried = BruteForce(
@@ -77,6 +78,7 @@ class Tried:
             combination: None
             for colour in every
             for combination in self._tried.combinations(colour)
+            if named is None or _stocked(combination)
         }
 
     def at(self, width_mm: float) -> Tried:
@@ -108,6 +110,13 @@ class Tried:
             row = Row(combination, bool(self._selection.sizes), kept, consents_kept=True)
             self._known[combination] = self._tried.works(row)
         return self._known[combination]
+
+
+def _stocked(combination: Combination) -> bool:
+    """Whether the film comes in the colour; without film any will do."""
+    films = SHOP.chains[combination.method_id].layers
+    stocked = {colour.id for film in films for colour in film.colours}
+    return not films or combination.film_colour_id in {None, *stocked}
 
 
 def _chosen(selection: Selection, attribute: str, id_: str) -> Selection:
@@ -262,6 +271,23 @@ def test_an_impossible_selection_is_told_and_still_shows_what_to_change() -> Non
     assert found.widths == ()
     assert next(v for v in found.methods if v.id == "cut-film").possible
     assert not any(value.possible for value in (*found.blanks, *found.colours))
+
+
+def test_rules_that_forbid_a_value_only_together_are_all_named() -> None:
+    """A film that asks for a wide print is ruled out by what keeps it narrow at each place.
+
+    At the front, made roomy here, it is the chest; at the left chest the placement itself.
+    """
+    tee = SHOP.catalogue.blank_by_id["classic-cotton-tee"]
+    front, chest = tee.placements
+    roomy = PlacementArea(width_mm=600, height_mm=600)
+    wide = front.model_copy(update={"areas": dict.fromkeys(front.areas, roomy)})
+    shop = new_small_shop(blanks=(tee.model_copy(update={"placements": (wide, chest)}),))
+    art = measured("#c01020", feature=1 / 300)
+    found = find_choices(table_of(shop), Selection(artwork=art, sizes=("S",)))
+    cut = next(value for value in found.methods if value.id == "cut-film")
+    assert not cut.possible
+    assert set(cut.blocked_by) == {"smallest-feature", "placement-area", "chest-share"}
 
 
 def test_names_that_the_shop_does_not_know_lead_nowhere() -> None:

@@ -146,6 +146,24 @@ def test_sizes_may_depend_on_the_making() -> None:
     assert fit.blocked[1, 1, 0][cut] == 0
 
 
+def test_a_width_that_is_let_pass_by_a_hair_is_found() -> None:
+    """Rules let pass what is less than 0.05 mm off, and so does the fitted width.
+
+    The front takes 356 mm of height: 299.99 mm of width at this shape. The film asks for 290.03.
+    """
+    wide = measured("#c01020", aspect=1.1867, width_px=10_000)
+    fine = measured("#c01020", feature=1 / 290.03)
+    for art, asked, found in ((wide, 600.0, 300), (fine, 100.0, 290)):
+        table, fit = _fit(art, asked, {"L": 1})
+        at = _on(table, "classic-cotton-tee", "white", "cut-film")
+        assert fit.blocked[0, 1, 0][at] == 0
+        assert fit.width_mm(0, 1, *at) == found
+        least, greatest = (
+            float(np.broadcast_to(e, fit.blocked.shape[3:])[at]) for e in fit.range_mm(0)
+        )
+        assert found in {least, greatest}
+
+
 @given(
     st.sampled_from([None, 40.0, 200.0, 300.03, 600.0]),
     st.lists(st.sampled_from(["S", "L", "3XL"]), max_size=2, unique=True),

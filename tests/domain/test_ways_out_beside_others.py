@@ -7,6 +7,7 @@ from dataclasses import replace
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from service.domain.blanks import Blank, Obstacle
 from service.domain.compiled import CompiledCatalogue
 from service.domain.verdict import judge_line, neighbours_of
 from service.domain.ways_out import WaysOut, applied, find_ways_out
@@ -120,6 +121,48 @@ def test_two_decorations_never_end_at_one_place() -> None:
     ways, _ = _beside(small_shop(), line, 0)
     assert ways.alternatives
     assert all(a.combination.placement_id != "left-chest" for a in ways.alternatives)
+
+
+def _zipped(blank: Blank) -> Blank:
+    """The blank in white alone, its front crossed by a zip."""
+    front, *others = blank.placements
+    zipped = front.model_copy(update={"crosses": (Obstacle.ZIP,)})
+    white = tuple(colour for colour in blank.colours if colour.id == "white")
+    return blank.model_copy(update={"placements": (zipped, *others), "colours": white})
+
+
+def test_a_larger_change_is_offered_where_every_smaller_one_would_break_the_others() -> None:
+    """A front with a zip takes no print, and the dye print on the chest holds in polyester alone.
+
+    Another place is taken, and another white garment is cotton: only a garment of another fibre
+    and colour takes both. Nothing is offered that leaves the dye print refused.
+    """
+    demo = SHOP.catalogue.blank_by_id
+    cotton = demo["classic-cotton-tee"]
+    white = tuple(colour for colour in cotton.colours if colour.id == "white")
+    shop = new_small_shop(
+        blanks=(
+            _zipped(demo["sport-polyester-tee"]),
+            cotton.model_copy(update={"colours": white}),
+            demo["sport-long-sleeve"].model_copy(
+                update={"colours": demo["sport-long-sleeve"].colours[1:2]}
+            ),
+        )
+    )
+    wish = _at("front", None)
+    places = ("left-chest", "back", "sleeve")
+    for taken in (places[:1], places[:2]):
+        others = tuple(_at(place, "dye-transfer") for place in taken)
+        garment = shop.garments["sport-polyester-tee", "white"]
+        ways, _ = _beside(shop, Line(garment, {"S": 1}, (wish, *others)), 0)
+        changes = {a.changes for a in ways.alternatives}
+        assert (Choice.BLANK,) in ways.repairs
+        assert (Choice.BLANK,) not in changes
+        if taken == places[:2]:
+            assert changes == {(Choice.COLOUR, Choice.BLANK)}
+            assert {a.combination.garment.blank_id for a in ways.alternatives} == {
+                "sport-long-sleeve"
+            }
 
 
 def test_too_much_heat_over_all_decorations_is_a_conflict_of_the_method() -> None:
