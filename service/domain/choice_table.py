@@ -25,10 +25,10 @@ from service.domain.compiled import CompiledCatalogue
 from service.domain.garments import Garment
 from service.domain.look import predict_many, surface_of
 from service.domain.memo import Memo
-from service.domain.rules import RULES, Facts, Neighbour, Rule, Severity
+from service.domain.rules import RULES, Facts, Rule, Severity
 from service.domain.rules.contract import WidthLimits
 from service.domain.rules.look import holding_all
-from service.domain.verdict import facts_for, pressing_order
+from service.domain.verdict import Beside, facts_for
 from service.domain.wishes import Choice, Consent, Decoration, Line
 
 Bits = NDArray[np.uint64]
@@ -75,17 +75,15 @@ class Making:
 class Wish:
     """What is fixed while choices vary: the artwork and the garment's other decorations.
 
-    ``artwork`` is None where there is none yet: then rules that read it are left out.
-    ``neighbours`` stand in the line's order; ``ahead`` is how many of them stand before the
-    decoration itself.
+    ``artwork`` is None where there is none yet: then rules that read it are left out. ``beside``
+    are the other decorations of the line.
     """
 
     artwork: ArtworkMeasures | None
     rights_declared: bool = True
     consents: frozenset[Consent] = frozenset()
     film_colour_id: str | None = None
-    neighbours: tuple[Neighbour, ...] = ()
-    ahead: int = 0
+    beside: tuple[Beside, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,7 +148,7 @@ class ChoiceTable:
 
         Rules that read width or sizes are not among them.
         """
-        if wish.neighbours:
+        if wish.beside:
             return self._stacked(wish)
         art = wish.artwork
         key = (
@@ -250,7 +248,7 @@ class ChoiceTable:
             key += (films if Choice.FILM_COLOUR in reads else None,)
             key += (wish.consents if Choice.CONSENTS in reads else None,)
             fixed = Choice.ARTWORK in reads or (
-                Choice.OTHER_DECORATIONS in reads and bool(wish.neighbours)
+                Choice.OTHER_DECORATIONS in reads and bool(wish.beside)
             )
             memo = fresh if fixed else self._lasting
             bits |= memo.get(
@@ -320,8 +318,7 @@ class ChoiceTable:
             rights_declared=wish.rights_declared,
         )
         line = Line(garment, {next(iter(garment.half_chest_mm)): 1}, (decoration,))
-        beside = neighbours_on(self.compiled, line, making.method_id, wish)
-        return facts_for(self.compiled, line, decoration, making.method_id, beside)
+        return facts_for(self.compiled, line, decoration, making.method_id, wish.beside)
 
     def _foresee(
         self, reads: frozenset[Choice], picked: Sequence[int], making: Making, wish: Wish
@@ -400,32 +397,6 @@ class ChoiceTable:
                 line = replace(facts.line, pieces_by_size={size: 1})
                 blocked[at, self.size_index[size]] = _blocks(rule, replace(facts, line=line))
         return blocked
-
-
-def neighbours_on(
-    compiled: CompiledCatalogue, line: Line, method_id: str, wish: Wish
-) -> tuple[Neighbour, ...]:
-    """The neighbours as they are made on that line's garment beside that method.
-
-    Their settings depend on the cloth, and which is pressed first on both methods.
-    """
-    if not wish.neighbours:
-        return ()
-    chains = [neighbour.chain for neighbour in wish.neighbours]
-    order = pressing_order(
-        [*chains[: wish.ahead], compiled.chains[method_id], *chains[wish.ahead :]]
-    )
-    own = order.index(wish.ahead)
-    return tuple(
-        replace(
-            neighbour,
-            settings=facts_for(
-                compiled, line, neighbour.decoration, neighbour.chain.method.id
-            ).settings,
-            earlier=order.index(at + (at >= wish.ahead)) < own,
-        )
-        for at, neighbour in enumerate(wish.neighbours)
-    )
 
 
 def table_of(compiled: CompiledCatalogue) -> ChoiceTable:

@@ -21,8 +21,8 @@ class CompiledCatalogue:
 
     ``garments`` is keyed by blank id and colour id, ``film_labs`` by medium id and film colour id;
     ``film_lab_rows`` holds each medium's colours in its own order. ``memo`` remembers what was
-    worked out from this version, ``tables`` its table of choices; a changed copy begins with
-    neither.
+    worked out from this version, ``tables`` its table of choices, ``supplied_tables`` those
+    of garments that customers bring; a changed copy begins with none.
     """
 
     version: str
@@ -33,6 +33,7 @@ class CompiledCatalogue:
     film_lab_rows: Mapping[str, tuple[Lab, ...]]
     memo: Memo = field(init=False, repr=False, default_factory=lambda: Memo(MEMO_CAPACITY))
     tables: Memo = field(init=False, repr=False, default_factory=lambda: Memo(4))
+    supplied_tables: Memo = field(init=False, repr=False, default_factory=lambda: Memo(32))
 
 
 def compile_catalogue(catalogue: Catalogue, version: str) -> CompiledCatalogue:

@@ -119,7 +119,7 @@ def supplied_garment(
             placement.id: _scaled(placement, described.half_chest_mm, sizes)
             for placement in placements
         },
-        description=f"{described.model_dump_json()} {sizes}",
+        description=f"{described.model_dump_json()} {sizes} {placements}",
     )
 
 

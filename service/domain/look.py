@@ -328,15 +328,16 @@ def _looks(
     wanted: _Wanted, surfaces: Sequence[Surface], seen: _Seen, policy: Policy
 ) -> tuple[Look, ...]:
     middle = seen.labs[0]
-    off = _differences(wanted.labs, middle)
-    doubts = _differences(*seen.labs[1:]) if len(seen.labs) > 1 else np.zeros(off.shape)
+    off = _exact(_differences(wanted.labs, middle))
+    ends = seen.labs[1:]
+    doubts = _exact(_differences(*ends)) if len(ends) else np.zeros(off.shape)
     cloths = np.array([surface.cloth.lightness for surface in surfaces])[:, None]
-    contrasts = np.abs(middle[..., 0] - cloths) @ wanted.shares
+    contrasts = _exact(np.abs(middle[..., 0] - cloths) @ wanted.shares)
     shares = wanted.shares.tolist()
     rows = zip(
         surfaces,
         _colour_looks(wanted, seen, off.tolist(), doubts.tolist()),
-        (off @ wanted.shares).tolist(),
+        _exact(off @ wanted.shares).tolist(),
         contrasts.tolist(),
         strict=True,
     )
@@ -344,6 +345,11 @@ def _looks(
         _look(surface.kind, colours, shares, mean, contrast, policy)
         for surface, colours, mean, contrast in rows
     )
+
+
+def _exact(numbers: FloatArray) -> FloatArray:
+    """Without the last digits, which depend on how many are worked out together."""
+    return np.round(numbers, 9)
 
 
 def _look(

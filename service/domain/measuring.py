@@ -119,8 +119,8 @@ def measure_shapes(cover: Plane) -> ShapeMeasures:
         pieces=pieces,
         holes=holes,
         outline_length=outline_length_px(cover) / width,
-        smallest_feature=narrowest_px(cover) / width,
-        smallest_gap=narrowest_px(cover, gaps=True) / width,
+        smallest_feature=narrowest_px(cover, pieces, holes) / width,
+        smallest_gap=narrowest_px(cover, pieces, holes, gaps=True) / width,
     )
 
 

@@ -1,8 +1,8 @@
 """The narrowest part of what is inked, and the narrowest gap: what a blade and a hand meet first.
 
-A cover is a plane (height, width) of 8-bit coverage: 255 is ink, 0 is clear, between them lies an
-antialiased edge. Ink is what is at least half covered; around the plane all is clear. A mask has
-255 where it holds, 0 elsewhere. The constants are design choices, no source.
+A cover is a plane (height, width) of 8-bit coverage, 255 is ink, 0 is clear. Ink is what is at
+least half covered; around the plane all is clear. A mask is 255 where it holds, 0 elsewhere. The
+constants are design choices, no source.
 
 A figure (ink; for gaps, the clear space) is too narrow for a diameter d when
 
@@ -35,6 +35,7 @@ Plane = NDArray[np.uint8]
 Labels = NDArray[np.int32]
 Indexes = NDArray[np.int64]
 Places = NDArray[np.floating]
+_Pair = tuple[int, int]
 
 HALF = 128
 FAINT = 5
@@ -61,15 +62,16 @@ SQUARE = np.ones((3, 3), np.uint8)
 BLOCK = np.ones((2, 2), np.uint8)
 
 
-def narrowest_px(cover: Plane, *, gaps: bool = False) -> float:
+def narrowest_px(cover: Plane, pieces: int, holes: int, *, gaps: bool = False) -> float:
     """Width in pixels of the narrowest place of the ink, or of the clear space for gaps.
 
-    At most the width of the plane, which also stands for none at all.
+    At most the width of the plane, which also stands for none at all. Give all ``pieces`` and
+    ``holes`` of the ink; there is some.
     """
     most = float(cover.shape[1])
     if gaps and cover.min() >= HALF:
         return most
-    figure = _Figure(255 - cover, 255, 4) if gaps else _Figure(cover, 0, 8)
+    figure = _Figure(cover, pieces, holes + 1, is_ink=not gaps)
     diameter = FIRST_PX
     while (found := _narrowest_of(figure, diameter)).width > diameter:
         if diameter > 1.25 * most:
@@ -88,14 +90,14 @@ def narrowest_px(cover: Plane, *, gaps: bool = False) -> float:
 class _Spot(NamedTuple):
     """A suspect place: its point in pixels at full size, and how to measure the figure there.
 
-    ``between`` are two labels of ``label_at``, which is given at the pixels of the sieve.
+    ``between`` are two labels of ``label_at``, a plane of the sieve's pixels.
     """
 
     sieve: _Sieve
     x: float
     y: float
     test: Callable[[_Window], _TooNarrow]
-    between: tuple[int, int]
+    between: _Pair
     label_at: Labels | None
 
 
@@ -107,13 +109,17 @@ class _Found(NamedTuple):
 
 
 class _Figure:
-    """Coverage at full size, half, a quarter and so on; what lies ``beyond`` it."""
+    """Coverage at full size, half, a quarter and so on; what lies ``beyond`` it.
 
-    def __init__(self, cover: Plane, beyond: int, connectivity: int) -> None:
-        self.beyond = beyond
-        self.connectivity = connectivity
-        self._planes = [cover]
-        self._masks = [at_least(cover, HALF)]
+    ``counts`` are how many components the figure has, and the space around and inside it.
+    """
+
+    def __init__(self, cover: Plane, pieces: int, areas: int, *, is_ink: bool) -> None:
+        self.beyond = 0 if is_ink else 255
+        self.connectivity = 8 if is_ink else 4
+        self.counts = (pieces, areas) if is_ink else (areas, pieces)
+        self._planes = [cover if is_ink else 255 - cover]
+        self._masks = [at_least(self._planes[0], HALF)]
         self._sieve: _Sieve | None = None
 
     def plane(self, level: int) -> Plane:
@@ -133,24 +139,23 @@ class _Figure:
     def sieve(self, diameter: float) -> _Sieve:
         """The sieve for a diameter."""
         level = 0
-        while diameter / 2**level > (6 if self.mask(level).size > LARGE_PX else 12):
+        while diameter / 2**level > (6 if (is_large := self.mask(level).size > LARGE_PX) else 12):
             level += 1
-        is_large = self.mask(level).size > LARGE_PX
         pool = 2 if is_large and diameter / 2**level > 1.2 * FIRST_PX else 1
         if self._sieve is None or (self._sieve.level, self._sieve.pool) != (level, pool):
             self._sieve = None  # its memory is needed
-            self._sieve = _Sieve(self, level, pool)
+            self._sieve = _Sieve(self, level, pool, is_large=is_large)
         return self._sieve
 
 
 class _Sieve:
     """Finds places of a figure that look too narrow, on pixels of one size.
 
-    Topology is compared with ``_before``: the figure at full size, or what the last smaller
-    diameter left of it. Its pixels are ``_finer`` times as small.
+    Topology is compared with ``_before``: what the last smaller diameter left of the figure, or, at
+    level 0, all of it at full size, of which ``_counts`` are known.
     """
 
-    def __init__(self, figure: _Figure, level: int, pool: int) -> None:
+    def __init__(self, figure: _Figure, level: int, pool: int, *, is_large: bool) -> None:
         self.level, self.pool = level, pool
         self.unit = pool * 2**level
         self._inner, self._outer = figure.connectivity, 12 - figure.connectivity
@@ -158,16 +163,16 @@ class _Sieve:
         self._mask = self._whole if pool == 1 else at_least(_halved(self._whole), 255)
         self._size = cv2.countNonZero(self._mask)
         self._before = self._core(FIRST_PX * 2**level) if level else self._whole
-        self._finer = 1 if level else pool
+        self._counts = None if level else figure.counts
+        # On a large plane, what comes apart is found with the next diameter too, and faster.
+        self._is_for_thin = is_large and self.unit == 1
 
     def suspects(self, diameter: float) -> Iterator[_Spot]:
         """Places to measure."""
         core = self._core(diameter)
         yield from self._thin(core, diameter)
-        if self.unit == 1 and self._mask.size > LARGE_PX:
-            return  # what comes apart is found at the next diameter too, and faster
         # Lost pieces are thin, so other changes only raise the Euler number: none hides another.
-        if self._euler != euler_number(core, self._inner):
+        if not self._is_for_thin and self._euler != euler_number(core, self._inner):
             yield from self._parted(core, diameter)
             yield from self._breached(core, diameter)
 
@@ -187,14 +192,19 @@ class _Sieve:
         """Where the middle of a disc may lie."""
         # At a level above 0 edges lie up to a pixel inside.
         disc = _disc(diameter / 2**self.level - (0.75 if self.level else 0))
-        core = _plane(cv2.erode(self._whole, disc))
-        return core if self.pool == 1 else at_least(_halved(core), 1)
+        return self._pooled(_plane(cv2.erode(self._whole, disc)))
+
+    def _pooled(self, mask: Plane) -> Plane:
+        """The pixels of the sieve that hold any of a mask."""
+        return mask if self.pool == 1 else at_least(_halved(mask), 1)
 
     def _thin(self, core: Plane, diameter: float) -> Iterator[_Spot]:
         """Places farther from the disc than its reach."""
-        reached = core
-        for step in range(max(1, int(0.9 * (1 + 2 * REACH) * diameter / 2 / self.unit))):
-            reached = _plane(cv2.dilate(reached, SQUARE if step % 2 else CROSS)) & self._mask
+        # A step across a corner would pass through the wall of what does not hang together there.
+        steps, enough = ((CROSS, SQUARE), 0.9) if self._inner == 8 else ((CROSS,), 1.05)
+        reached, reach = core, (1 + 2 * REACH) * diameter / 2 / self.unit
+        for step in range(max(1, int(enough * reach))):
+            reached = _plane(cv2.dilate(reached, steps[step % len(steps)])) & self._mask
             if cv2.countNonZero(reached) == self._size:
                 return
         for flat in _spread(self._mask - reached):
@@ -202,11 +212,14 @@ class _Sieve:
 
     def _parted(self, core: Plane, diameter: float) -> Iterator[_Spot]:
         """Necks between what is left of one piece."""
-        pieces, piece_at = labelled(self._before, self._inner)
         count, label_at = labelled(core, self._inner)
+        if self._counts and count <= self._counts[0]:
+            return
+        before = self._before if self.level else self._pooled(self._before)
+        pieces, piece_at = labelled(before, self._inner)
         first = (label_at[:, 1:] > 0) & (label_at[:, :-1] == 0)
         piece_of = np.zeros(count + 1, np.int32)
-        piece_of[label_at[:, 1:][first]] = piece_at[:: self._finer, :: self._finer][:, 1:][first]
+        piece_of[label_at[:, 1:][first]] = piece_at[:, 1:][first]
         is_parted = np.bincount(piece_of, minlength=pieces + 1)[piece_of] > 1
         is_parted[0] = False
         if is_parted.any():
@@ -218,9 +231,13 @@ class _Sieve:
 
     def _breached(self, core: Plane, diameter: float) -> Iterator[_Spot]:
         """Walls between two clear areas that are too thin."""
+        left, _ = labelled(~core, self._outer)
+        if self._counts and left >= self._counts[1]:
+            return
         count, area_at = labelled(~self._before, self._outer)
-        if labelled(~core, self._outer)[0] < count:
-            corners = (area_at[k :: self._finer, k :: self._finer] for k in range(self._finer))
+        if left < count:
+            finer = area_at.shape[0] // core.shape[0]
+            corners = (area_at[k::finer, k::finer] for k in range(finer))
             area_at = functools.reduce(np.maximum, corners)
             for flat, pair in _meetings(area_at, self._mask, diameter / 2 / self.unit + 1):
                 yield self._spot(flat, _wall_test, pair, area_at)
@@ -229,7 +246,7 @@ class _Sieve:
         self,
         flat: int,
         test: Callable[[_Window], _TooNarrow],
-        between: tuple[int, int] = (0, 0),
+        between: _Pair = (0, 0),
         label_at: Labels | None = None,
     ) -> _Spot:
         row, column = divmod(flat, self._mask.shape[1])
@@ -353,6 +370,9 @@ def _part_test(window: _Window) -> _TooNarrow:
 
 def _neck_test(window: _Window) -> _TooNarrow:
     """Whether two parts of a piece, both a little wider, have come apart."""
+    _, piece_at = labelled(window.mask, window.connectivity)
+    if not np.intersect1d(_names(piece_at[window.one]), _names(piece_at[window.other])).size:
+        return lambda _: False  # they hang together elsewhere only
 
     def is_too_narrow(width: float) -> bool:
         _, label_at = labelled(window.core(width), window.connectivity)
@@ -385,9 +405,7 @@ def _spread(mask: Plane) -> Iterator[int]:
     yield from np.unique(np.concatenate([largest, _few(flat, SPOTS_MAX // 2)])).tolist()
 
 
-def _meetings(
-    label_at: Labels, room: Plane, farthest: float
-) -> Iterator[tuple[int, tuple[int, int]]]:
+def _meetings(label_at: Labels, room: Plane, farthest: float) -> Iterator[tuple[int, _Pair]]:
     """Places in the room where two labels are nearest, within reach of both; and the two."""
     far_off = np.float32(label_at.max() + 1)
     named = label_at.astype(np.float32)
@@ -422,11 +440,6 @@ def _few(indexes: Indexes, most: int) -> Indexes:
     return indexes[wanted.astype(np.intp)]
 
 
-def _names(labels: Labels) -> Labels:
-    """The distinct labels above 0."""
-    return np.unique(labels[labels > 0])
-
-
 def euler_number(mask: Plane, connectivity: int) -> int:
     """Pieces less holes of a mask: its corners less its sides plus its squares."""
     change = cv2.dilate if connectivity == 8 else cv2.erode
@@ -435,13 +448,17 @@ def euler_number(mask: Plane, connectivity: int) -> int:
     return corners - sum(sides) + cv2.countNonZero(mask)
 
 
-@functools.cache
 def _disc(diameter: float) -> Plane:
     """The pixels that a disc of a diameter in pixels covers, for erosion."""
     count = max(1, round(diameter))
     squared = (np.arange(count) - (count - 1) / 2) ** 2
     radius = max(0.5, (diameter - 0.5) / 2)
     return _plane(squared[:, None] + squared[None, :] <= radius**2 + 1e-9)
+
+
+def _names(labels: Labels) -> Indexes:
+    """The distinct labels above 0."""
+    return np.flatnonzero(np.bincount(labels)[1:]) + 1
 
 
 def labelled(mask: Plane, connectivity: int) -> tuple[int, Labels]:

@@ -56,6 +56,18 @@ class MethodVerdict:
 
 
 @dataclass(frozen=True, slots=True)
+class Beside:
+    """Another decoration of the line, the chain it is or would be made by, and its place.
+
+    ``listed_before`` says that the customer listed it before the one that is judged.
+    """
+
+    decoration: Decoration
+    chain: Chain
+    listed_before: bool
+
+
+@dataclass(frozen=True, slots=True)
 class DecorationVerdict:
     """Verdicts of the methods asked for, best first; ``chosen`` is the best that works, or None.
 
@@ -116,7 +128,7 @@ def facts_for(
     line: Line,
     decoration: Decoration,
     method_id: str,
-    neighbours: tuple[Neighbour, ...] = (),
+    beside: tuple[Beside, ...] = (),
 ) -> Facts:
     """Gather what the rules read; the method must be one of the catalogue's."""
     chain = compiled.chains[method_id]
@@ -135,12 +147,35 @@ def facts_for(
         art = decoration.artwork
         return memo.get(("look", art.key, surface), lambda: predict(art.palette, surface, policy))
 
-    return Facts(compiled.catalogue, line, decoration, chain, colours, labs, press, see, neighbours)
+    others = _neighbours(compiled, line, chain, beside)
+    return Facts(compiled.catalogue, line, decoration, chain, colours, labs, press, see, others)
+
+
+def _neighbours(
+    compiled: CompiledCatalogue, line: Line, chain: Chain, beside: tuple[Beside, ...]
+) -> tuple[Neighbour, ...]:
+    """The others as they are made on this line's garment beside that chain.
+
+    Their settings depend on the cloth, and which is pressed first on both methods.
+    """
+    if not beside:
+        return ()
+    before = [other for other in beside if other.listed_before]
+    listed = [*before, *[other for other in beside if not other.listed_before]]
+    chains = [other.chain for other in listed]
+    order = pressing_order([*chains[: len(before)], chain, *chains[len(before) :]])
+    own = order.index(len(before))
+    made = []
+    for at, other in enumerate(listed):
+        facts = facts_for(compiled, line, other.decoration, other.chain.method.id)
+        earlier = order.index(at + (at >= len(before))) < own
+        made.append(Neighbour(other.decoration, other.chain, facts.settings, earlier))
+    return tuple(made)
 
 
 def _memorable(compiled: CompiledCatalogue, garment: Garment) -> bool:
     """Whether the garment's key stands for it: the catalogue's own, or one described in full."""
-    return garment.supplied or compiled.garments.get(garment.key) is garment
+    return bool(garment.description) or compiled.garments.get(garment.key) is garment
 
 
 def judge(
@@ -149,20 +184,20 @@ def judge(
     decoration: Decoration,
     method_id: str,
     rules: Sequence[Rule] = RULES,
-    neighbours: tuple[Neighbour, ...] = (),
+    beside: tuple[Beside, ...] = (),
 ) -> MethodVerdict:
     """Run every rule on one decoration by one method.
 
-    ``neighbours`` are the line's other decorations with the chains they are made by.
+    ``beside`` are the line's other decorations with the chains they are made by.
     """
     if rules is not RULES or not _memorable(compiled, line.garment):
-        facts = facts_for(compiled, line, decoration, method_id, neighbours)
+        facts = facts_for(compiled, line, decoration, method_id, beside)
         findings = [Finding(rule, reading) for rule in rules for reading in rule.evaluate(facts)]
         return _verdict(facts, findings)
-    values = _values(line, decoration, neighbours)
+    values = _values(line, decoration, beside)
     return compiled.memo.get(
         ("verdict", method_id, *values.values()),
-        lambda: _judge(compiled, line, decoration, method_id, neighbours, values),
+        lambda: _judge(compiled, line, decoration, method_id, beside, values),
     )
 
 
@@ -171,11 +206,11 @@ def _judge(
     line: Line,
     decoration: Decoration,
     method_id: str,
-    neighbours: tuple[Neighbour, ...],
+    beside: tuple[Beside, ...],
     values: Mapping[Choice, Hashable],
 ) -> MethodVerdict:
     """The same, each group of rules that read the same choices run once for what they read."""
-    facts = facts_for(compiled, line, decoration, method_id, neighbours)
+    facts = facts_for(compiled, line, decoration, method_id, beside)
     groups = compiled.memo.get(("groups", method_id), lambda: _groups(facts.chain))
     films = tuple(colour.id for colour in facts.film_colours.values())
     values = {**values, Choice.FILM_COLOUR: (decoration.film_colour_id, films)}
@@ -232,11 +267,11 @@ def _verdict(facts: Facts, findings: Sequence[Finding]) -> MethodVerdict:
 
 
 def _values(
-    line: Line, decoration: Decoration, neighbours: tuple[Neighbour, ...]
+    line: Line, decoration: Decoration, beside: tuple[Beside, ...]
 ) -> dict[Choice, Hashable]:
     """What stands for each choice when results are remembered; the method stands apart."""
     garment = line.garment
-    others = [(garment.key, *_of_neighbour(neighbour)) for neighbour in neighbours]
+    others = [(garment.key, *_of_other(other)) for other in beside]
     return {
         Choice.BLANK: garment.cloth_key,
         Choice.COLOUR: garment.key,
@@ -250,16 +285,16 @@ def _values(
     }
 
 
-def _of_neighbour(neighbour: Neighbour) -> tuple[Hashable, ...]:
-    other = neighbour.decoration
+def _of_other(other: Beside) -> tuple[Hashable, ...]:
+    decoration = other.decoration
     return (
-        neighbour.earlier,
-        neighbour.chain.method.id,
-        other.placement_id,
-        other.artwork.key,
-        other.width_mm,
-        other.film_colour_id,
-        other.consents,
+        other.listed_before,
+        other.chain.method.id,
+        decoration.placement_id,
+        decoration.artwork.key,
+        decoration.width_mm,
+        decoration.film_colour_id,
+        decoration.consents,
     )
 
 
@@ -267,7 +302,7 @@ def judge_decoration(
     compiled: CompiledCatalogue,
     line: Line,
     decoration: Decoration,
-    neighbours: tuple[Neighbour, ...] = (),
+    beside: tuple[Beside, ...] = (),
 ) -> DecorationVerdict:
     """Judge the method asked for, or every method when any will do.
 
@@ -282,11 +317,11 @@ def judge_decoration(
             compiled,
             line,
             decoration,
-            [judge(compiled, line, decoration, id_, RULES, neighbours) for id_ in method_ids],
+            [judge(compiled, line, decoration, id_, RULES, beside) for id_ in method_ids],
         )
 
     if _memorable(compiled, line.garment):
-        values = _values(line, decoration, neighbours)
+        values = _values(line, decoration, beside)
         key = ("ranked", decoration.method_id, line.pieces, *values.values())
         candidates, said = compiled.memo.get(key, ranked)
     else:
@@ -333,7 +368,7 @@ def judge_line(compiled: CompiledCatalogue, line: Line) -> tuple[DecorationVerdi
     for _ in line.decorations:
         before = [_method_of(verdict) for verdict in verdicts]
         for index, decoration in enumerate(line.decorations):
-            beside = neighbours_of(compiled, line, verdicts, index)
+            beside = beside_of(compiled, verdicts, index)
             verdicts[index] = judge_decoration(compiled, line, decoration, beside)
         if [_method_of(verdict) for verdict in verdicts] == before:
             return tuple(verdicts)
@@ -348,7 +383,7 @@ def judge_line(compiled: CompiledCatalogue, line: Line) -> tuple[DecorationVerdi
                     verdict.decoration,
                     verdict.chosen.method_id,
                     RULES,
-                    neighbours_of(compiled, line, verdicts, index),
+                    beside_of(compiled, verdicts, index),
                 )
             ),
         )
@@ -365,20 +400,16 @@ def _method_of(verdict: DecorationVerdict) -> str | None:
     return verdict.chosen.method_id if verdict.chosen else verdict.decoration.method_id
 
 
-def neighbours_of(
-    compiled: CompiledCatalogue, line: Line, verdicts: Sequence[DecorationVerdict], index: int
-) -> tuple[Neighbour, ...]:
-    """The other decorations of the line with the methods they are or would be made by."""
+def beside_of(
+    compiled: CompiledCatalogue, verdicts: Sequence[DecorationVerdict], index: int
+) -> tuple[Beside, ...]:
+    """The other decorations of a line with the methods they are or would be made by."""
     chains = [compiled.chains.get(_method_of(verdict) or "") for verdict in verdicts]
-    order = pressing_order(chains)
-    place = order.index(index)
-    neighbours = []
-    for other, chain in enumerate(chains):
-        if other != index and chain is not None:
-            facts = facts_for(compiled, line, verdicts[other].decoration, chain.method.id)
-            earlier = order.index(other) < place
-            neighbours.append(Neighbour(facts.decoration, chain, facts.settings, earlier))
-    return tuple(neighbours)
+    return tuple(
+        Beside(verdict.decoration, chain, listed_before=other < index)
+        for other, (verdict, chain) in enumerate(zip(verdicts, chains, strict=True))
+        if other != index and chain is not None
+    )
 
 
 def pressing_order(chains: Sequence[Chain | None]) -> list[int]:

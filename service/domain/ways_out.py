@@ -13,7 +13,7 @@ from __future__ import annotations
 from collections.abc import Hashable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
-from itertools import combinations, takewhile
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,7 +28,6 @@ from service.domain.choice_table import (
     Flags,
     Floats,
     Wish,
-    neighbours_on,
     table_of,
 )
 from service.domain.compiled import CompiledCatalogue
@@ -36,8 +35,7 @@ from service.domain.conflicts import explain_granted
 from service.domain.fit import Fit
 from service.domain.garments import Garment
 from service.domain.indication import indicative_piece_cost, rates_of
-from service.domain.rules import Neighbour
-from service.domain.verdict import MethodVerdict, judge, judge_line
+from service.domain.verdict import Beside, MethodVerdict, judge, judge_line
 from service.domain.wishes import Choice, Consent, Decoration, Line
 
 ORDER = (
@@ -112,21 +110,26 @@ def find_ways_out(
     compiled: CompiledCatalogue,
     line: Line,
     decoration: Decoration,
-    neighbours: tuple[Neighbour, ...] = (),
+    beside: tuple[Beside, ...] = (),
 ) -> WaysOut:
     """Explain a refusal; of what is not refused there is nothing to say.
 
-    The decoration's method may be None, for "any"; then it is no wish. ``neighbours`` are the
+    The decoration's method may be None, for "any"; then it is no wish. ``beside`` are the
     line's other decorations, in its order.
     """
     garment = line.garment
     if compiled.garments.get(garment.key) is not garment:
-        return Search(ChoiceTable(compiled, (garment,)), line, decoration, neighbours).ways_out()
+        table = (
+            compiled.supplied_tables.get(garment.key, lambda: ChoiceTable(compiled, (garment,)))
+            if garment.description
+            else ChoiceTable(compiled, (garment,))
+        )
+        return Search(table, line, decoration, beside).ways_out()
 
     def found() -> WaysOut:
-        return Search(table_of(compiled), line, decoration, neighbours).ways_out()
+        return Search(table_of(compiled), line, decoration, beside).ways_out()
 
-    if len(line.decorations) > 1:
+    if len(line.decorations) > 1 or beside:
         return found()
     return compiled.memo.get(_key_of(line, decoration), found)
 
@@ -158,7 +161,7 @@ class Search:
         table: ChoiceTable,
         line: Line,
         decoration: Decoration,
-        neighbours: tuple[Neighbour, ...],
+        beside: tuple[Beside, ...],
     ) -> None:
         """Fit width and sizes; the search itself is :meth:`ways_out`."""
         self._table = table
@@ -170,8 +173,7 @@ class Search:
             decoration.rights_declared,
             decoration.consents,
             decoration.film_colour_id,
-            neighbours,
-            _ahead(line, decoration, neighbours),
+            beside,
         )
         self._makings = table.makings(decoration.film_colour_id)
         self._fit = Fit(table, self._wish, decoration.width_mm, line.pieces_by_size)
@@ -278,15 +280,24 @@ class Search:
         for rest in more:
             offers.extend(_take(rest, limit - len(offers)))
         if not offers:
-            # Beside other decorations the smallest repairs may all fail, and larger ones do.
-            for pattern in sorted(set(np.unique(working).tolist()) - {*first}, key=self._rank_of):
-                rows = at[working == pattern]
-                offers.extend(_take(self._offers(pattern, rows, feasible.shape), 1))
-                if len(offers) == limit:
-                    break
+            offers.extend(self._larger(at, working, feasible.shape, limit))
         return tuple(
             sorted(offers[:limit], key=lambda offer: (len(offer.changes), _places(offer.changes)))
         )
+
+    def _larger(
+        self, at: NDArray[np.intp], working: NDArray[np.uint16], shape: tuple[int, ...], limit: int
+    ) -> Iterator[Alternative]:
+        """Offers beside other decorations, where the smallest repairs all fail and larger ones do.
+
+        One of each kind, fewest changes first, none that changes more than another.
+        """
+        kept: list[int] = []
+        for pattern in sorted(np.unique(working).tolist(), key=self._rank_of):
+            if len(kept) < limit and not any(pattern & ~larger == 0 for larger in kept):
+                for offer in _take(self._offers(pattern, at[working == pattern], shape), 1):
+                    kept.append(pattern)
+                    yield offer
 
     def _rank_of(self, pattern: int) -> tuple[int, list[int]]:
         changed = [at for at in range(len(self._wishes)) if not pattern >> at & 1]
@@ -361,8 +372,9 @@ class Search:
         for consents in _consents(self._decoration.consents, more=consent == 1):
             tried = replace(row, consents=consents)
             line, decoration = applied(self._line, self._decoration, tried)
-            beside = neighbours_on(self._compiled, line, tried.method_id, self._wish)
-            verdict = judge(self._compiled, line, decoration, tried.method_id, neighbours=beside)
+            verdict = judge(
+                self._compiled, line, decoration, tried.method_id, beside=self._wish.beside
+            )
             if verdict.works:
                 whole = self._others_work(line, decoration, tried.method_id, changes)
                 return Alternative(tried, changes, verdict) if whole else None
@@ -410,12 +422,6 @@ _AXIS = {
     Choice.BLANK: 4,
     Choice.PLACEMENT: 5,
 }
-
-
-def _ahead(line: Line, decoration: Decoration, neighbours: tuple[Neighbour, ...]) -> int:
-    """How many of the neighbours stand before the decoration in the line."""
-    before = list(takewhile(lambda one: one is not decoration, line.decorations))
-    return sum(any(one is other.decoration for one in before) for other in neighbours)
 
 
 def applied(line: Line, decoration: Decoration, row: Combination) -> tuple[Line, Decoration]:

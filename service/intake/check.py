@@ -10,7 +10,7 @@ from service.domain.memo import Same
 from service.domain.ranking import TRADE_OFFS
 from service.domain.recipe import StrikeSettings, fahrenheit, operation_recipes
 from service.domain.rules import RULES, Finding, Severity
-from service.domain.verdict import DecorationVerdict, MethodVerdict, judge_line, neighbours_of
+from service.domain.verdict import DecorationVerdict, MethodVerdict, beside_of, judge_line
 from service.domain.ways_out import Alternative, Conflict, WaysOut, find_ways_out
 from service.domain.wishes import Line
 from service.intake.answers import (
@@ -128,7 +128,7 @@ def _write_decoration(
 def _ways_out(
     compiled: CompiledCatalogue, line: Line, verdicts: LineVerdict, index: int
 ) -> WaysOut:
-    beside = neighbours_of(compiled, line, verdicts, index) if len(verdicts) > 1 else ()
+    beside = beside_of(compiled, verdicts, index) if len(verdicts) > 1 else ()
     return find_ways_out(compiled, line, verdicts[index].decoration, beside)
 
 

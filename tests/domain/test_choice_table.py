@@ -17,14 +17,12 @@ from service.domain.choice_table import (
     Bits,
     ChoiceTable,
     Wish,
-    neighbours_on,
     table_of,
 )
 from service.domain.compiled import compile_catalogue
 from service.domain.fit import Fit
 from service.domain.garments import Garment, SuppliedGarment, supplied_garment
-from service.domain.rules import Neighbour
-from service.domain.verdict import MethodVerdict, facts_for, judge, judge_line, neighbours_of
+from service.domain.verdict import Beside, MethodVerdict, beside_of, facts_for, judge, judge_line
 from service.domain.wishes import Choice, Consent, Decoration, Line
 from tests.domain.brute_force import ARTWORKS, measured, new_small_shop, small_shop
 from tests.domain.garments_and_lines import blockers, demo_shop
@@ -243,21 +241,23 @@ def _pair(garment: Garment, first: str | None, second: str) -> Line:
     )
 
 
-def _beside(line: Line, index: int) -> tuple[Neighbour, ...]:
-    return neighbours_of(small_shop(), line, judge_line(small_shop(), line), index)
+def _beside(line: Line, index: int) -> tuple[Beside, ...]:
+    return beside_of(small_shop(), judge_line(small_shop(), line), index)
 
 
 def test_neighbours_are_set_anew_for_each_garment() -> None:
     """White film pressed on red polyester is set otherwise than on white cotton."""
     shop = small_shop()
     line = _pair(shop.garments["classic-cotton-tee", "white"], "dye-transfer", "cut-film")
-    wish = Wish(line.decorations[0].artwork, neighbours=_beside(line, 0))
+    beside = _beside(line, 0)
+    settings = []
     for key in (("classic-cotton-tee", "white"), ("sport-polyester-tee", "red")):
         there = replace(line, garment=shop.garments[key])
-        (neighbour,) = neighbours_on(shop, there, "dye-transfer", wish)
+        facts = facts_for(shop, there, line.decorations[0], "dye-transfer", beside)
         own = facts_for(shop, there, line.decorations[1], "cut-film").settings
-        assert neighbour.settings == own
-    assert own != wish.neighbours[0].settings
+        assert facts.neighbours[0].settings == own
+        settings.append(own)
+    assert settings[0] != settings[1]
 
 
 @pytest.mark.parametrize(
@@ -267,8 +267,8 @@ def test_who_is_pressed_first_depends_on_the_method_tried(method_id: str, earlie
     """Dye in cloth goes last; otherwise the line's order stands (common practice, no source)."""
     shop = small_shop()
     line = _pair(shop.garments["sport-polyester-tee", "white"], "printed-film", "cut-film")
-    wish = Wish(line.decorations[0].artwork, neighbours=_beside(line, 0))
-    (neighbour,) = neighbours_on(shop, line, method_id, wish)
+    facts = facts_for(shop, line, line.decorations[0], method_id, _beside(line, 0))
+    (neighbour,) = facts.neighbours
     assert neighbour.earlier is earlier
 
 
@@ -280,7 +280,7 @@ def test_cells_beside_others_agree_with_judging_beside_them(index: int) -> None:
     for key in (("sport-polyester-tee", "white"), ("half-blend-tee", "forest")):
         line = _pair(shop.garments[key], "printed-film", "dye-on-white-film")
         wished = line.decorations[index]
-        wish = Wish(wished.artwork, neighbours=_beside(line, index), ahead=index)
+        wish = Wish(wished.artwork, beside=_beside(line, index))
         bits = table.blocked(wish)[0]
         garment = [one.key for one in table.garments].index(key)
         place = table.placements.index(wished.placement_id)

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from service.domain.blanks import Blank, Obstacle
 from service.domain.compiled import CompiledCatalogue
-from service.domain.verdict import judge_line, neighbours_of
+from service.domain.verdict import beside_of, judge_line
 from service.domain.ways_out import WaysOut, applied, find_ways_out
 from service.domain.wishes import Choice, Decoration, Line
 from tests.domain.brute_force import measured, new_small_shop, small_shop
@@ -25,7 +25,7 @@ def _beside(
     verdicts = judge_line(shop, line)
     wish = line.decorations[index]
     chosen = tuple(v.decoration if v.chosen else None for v in verdicts)
-    return find_ways_out(shop, line, wish, neighbours_of(shop, line, verdicts, index)), chosen
+    return find_ways_out(shop, line, wish, beside_of(shop, verdicts, index)), chosen
 
 
 def _at(placement: str, method: str | None, width_mm: float = 80.0) -> Decoration:
