@@ -201,7 +201,7 @@ class _Sieve:
     def _thin(self, core: Plane, diameter: float) -> Iterator[_Spot]:
         """Places farther from the disc than its reach."""
         # A step across a corner would pass through the wall of what does not hang together there.
-        steps, enough = ((CROSS, SQUARE), 0.9) if self._inner == 8 else ((CROSS,), 1.05)
+        steps, enough = ((CROSS, SQUARE), 0.85) if self._inner == 8 else ((CROSS,), 1.0)
         reached, reach = core, (1 + 2 * REACH) * diameter / 2 / self.unit
         for step in range(max(1, int(enough * reach))):
             reached = _plane(cv2.dilate(reached, steps[step % len(steps)])) & self._mask

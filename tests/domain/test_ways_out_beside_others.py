@@ -185,3 +185,13 @@ def test_too_many_strokes_by_the_others_alone_leave_nothing() -> None:
     wish, beside = _at("front", "printed-film", 150.0), _at("left-chest", "cut-film")
     line = Line(shop.garments["classic-cotton-tee", "white"], {"S": 1}, (wish, beside))
     assert _beside(shop, line, 0)[0].ruled_out_by == ("accumulated-heat",)
+
+
+def test_with_any_method_each_is_judged_as_if_it_were_named() -> None:
+    """Which of two is pressed first depends on the method judged, not on the one chosen."""
+    garment = SHOP.garments["classic-cotton-tee", "white"]
+    beside = _at("left-chest", "dye-on-glitter-film")
+    line = Line(garment, {"M": 1}, (beside, _at("front", None)))
+    for candidate in judge_line(SHOP, line)[1].candidates:
+        named = Line(garment, {"M": 1}, (beside, _at("front", candidate.method_id)))
+        assert judge_line(SHOP, named)[1].candidates[0].works == candidate.works
