@@ -107,8 +107,7 @@ def _content_faults(blank: Blank, regime: LabelRegime, path: DocumentPath) -> Pa
     for fault in label_faults(label, regime, functional=words[Fibre.ELASTANE]):
         where = () if fault.index is None else (fault.index,)
         says = f"the label of blank '{blank.id}' is not right by {fault.article}: {fault.message}"
-        help_ = f"; {fault.suggestion}" if fault.suggestion else ""
-        yield (*path, "fibre_content", "shares", *where), says + help_
+        yield (*path, "fibre_content", "shares", *where), f"{says}. {fault.way_out}".rstrip(". ")
     if blank.face_fibre_content is not None:
         whole = {share.fibre for share in blank.fibre_content.shares}
         for index, share in enumerate(blank.face_fibre_content.shares):

@@ -72,7 +72,7 @@ class Making:
 
 
 @dataclass(frozen=True, slots=True)
-class Wish:
+class Given:
     """What is fixed while choices vary: the artwork and the garment's other decorations.
 
     ``artwork`` is None where there is none yet: then rules that read it are left out. ``beside``
@@ -143,7 +143,7 @@ class ChoiceTable:
 
         return self._lasting.get(("makings", film_colour_id), listed)
 
-    def blocked(self, wish: Wish) -> Bits:
+    def blocked(self, wish: Given) -> Bits:
         """Bits of the rules that block, (2, makings, garments, placements).
 
         Rules that read width or sizes are not among them.
@@ -161,16 +161,16 @@ class ChoiceTable:
 
     def warm_up(self) -> None:
         """Work out all that depends on the catalogue alone."""
-        self.blocked(Wish(None))
+        self.blocked(Given(None))
 
-    def delta_e(self, wish: Wish) -> Floats:
+    def delta_e(self, wish: Given) -> Floats:
         """Mean predicted colour difference, (makings, garments); needs an artwork."""
         if wish.artwork is None:
             raise ValueError("without an artwork there is no colour difference")
         key = ("delta_e", wish.artwork.key, wish.film_colour_id)
         return self._by_artwork.get(key, lambda: self._delta_e(wish))
 
-    def size_ranges(self, wish: Wish) -> tuple[WidthRange, ...]:
+    def size_ranges(self, wish: Given) -> tuple[WidthRange, ...]:
         """Ranges of those rules on width that do not read the method.
 
         Arrays are (garments, placements, sizes).
@@ -182,7 +182,7 @@ class ChoiceTable:
 
         return self._by_artwork.get(("size_ranges", wish.artwork and wish.artwork.key), ranges)
 
-    def method_ranges(self, wish: Wish) -> tuple[WidthRange, ...]:
+    def method_ranges(self, wish: Given) -> tuple[WidthRange, ...]:
         """Ranges of those rules on width that read the method.
 
         Arrays are (makings, garments, placements), with 1 in place of the last two where a rule
@@ -224,7 +224,7 @@ class ChoiceTable:
 
         return self._lasting.get("size_costs", listed)
 
-    def _stacked(self, wish: Wish) -> Bits:
+    def _stacked(self, wish: Given) -> Bits:
         both, fresh = [], Memo(_ONE_WISH)
         for consents in (wish.consents, ALL_CONSENTS):
             given = replace(wish, consents=consents)
@@ -235,7 +235,7 @@ class ChoiceTable:
         stacked[:, :, ~self.has_placement] |= NOT_OFFERED
         return stacked
 
-    def _making(self, making: Making, wish: Wish, fresh: Memo) -> Bits:
+    def _making(self, making: Making, wish: Given, fresh: Memo) -> Bits:
         """Bits of one making, (garments, placements); ``fresh`` remembers this one wish's."""
         chain = self.compiled.chains[making.method_id]
         bits = np.zeros(self.has_placement.shape, np.uint64)
@@ -277,7 +277,7 @@ class ChoiceTable:
         reads: frozenset[Choice],
         value: Callable[[Facts], Any],
         making: Making,
-        wish: Wish,
+        wish: Given,
         dtype: np.dtype[Any] | type[np.generic],
         fill: object,
     ) -> NDArray[Any]:
@@ -306,7 +306,7 @@ class ChoiceTable:
             return self._one_of_cloth, self._cloth_of
         return [0], np.zeros(count, np.intp)
 
-    def _facts(self, garment: Garment, making: Making, wish: Wish) -> Facts:
+    def _facts(self, garment: Garment, making: Making, wish: Given) -> Facts:
         decoration = Decoration(
             placement_id=next(iter(garment.placements)),
             artwork_id="",
@@ -321,7 +321,7 @@ class ChoiceTable:
         return facts_for(self.compiled, line, decoration, making.method_id, wish.beside)
 
     def _foresee(
-        self, reads: frozenset[Choice], picked: Sequence[int], making: Making, wish: Wish
+        self, reads: frozenset[Choice], picked: Sequence[int], making: Making, wish: Given
     ) -> None:
         """Predict the looks on many garments together, which the rules would ask for one by one."""
         art = wish.artwork
@@ -342,7 +342,7 @@ class ChoiceTable:
 
         self._by_artwork.get(("foreseen", art.key, making), foreseen)
 
-    def _delta_e(self, wish: Wish) -> Floats:
+    def _delta_e(self, wish: Given) -> Floats:
         rows = []
         for making in self.makings(wish.film_colour_id):
             chain = self.compiled.chains[making.method_id]
@@ -352,7 +352,7 @@ class ChoiceTable:
             rows.append(grid[:, 0])
         return np.stack(rows)
 
-    def _size_range(self, rule: Rule, wish: Wish) -> WidthRange:
+    def _size_range(self, rule: Rule, wish: Given) -> WidthRange:
         shape = self.has_size.shape
         least, greatest = np.zeros(shape), np.full(shape, np.inf)
         making = self.makings()[0]
@@ -372,7 +372,7 @@ class ChoiceTable:
         rows = np.array(picked)[spread]
         return WidthRange(_BIT[rule.id], least[rows], greatest[rows])
 
-    def _method_range(self, rule: Rule, wish: Wish) -> WidthRange:
+    def _method_range(self, rule: Rule, wish: Given) -> WidthRange:
         grids, fresh = [], Memo(_ONE_WISH)
         for making in self.makings(wish.film_colour_id):
             reads = rule.reads_for(self.compiled.chains[making.method_id])
@@ -392,7 +392,7 @@ class ChoiceTable:
         blocked = np.zeros((len(self.garments), len(self.sizes)), np.bool_)
         making = self.makings()[0]
         for at, garment in enumerate(self.garments):
-            facts = self._facts(garment, making, Wish(None))
+            facts = self._facts(garment, making, Given(None))
             for size in garment.half_chest_mm:
                 line = replace(facts.line, pieces_by_size={size: 1})
                 blocked[at, self.size_index[size]] = _blocks(rule, replace(facts, line=line))
@@ -443,7 +443,7 @@ def _mean_delta_e(facts: Facts) -> float:
     return facts.look.mean_delta_e
 
 
-def _width_rules(wish: Wish) -> list[Rule]:
+def _width_rules(wish: Given) -> list[Rule]:
     """Rules on width; without an artwork only those that do not read it."""
     return [
         rule

@@ -21,7 +21,7 @@ from service.domain.choice_table import (
     Bits,
     ChoiceTable,
     Flags,
-    Wish,
+    Given,
 )
 from service.domain.fit import Fit
 from service.domain.wishes import Choice, Consent
@@ -95,7 +95,7 @@ class _Picker:
     def __init__(self, table: ChoiceTable, selection: Selection) -> None:
         self._table = table
         self._selection = selection
-        self._wish = Wish(
+        self._wish = Given(
             selection.artwork,
             selection.rights_declared,
             selection.consents,

@@ -21,8 +21,8 @@ class CompiledCatalogue:
 
     ``garments`` is keyed by blank id and colour id, ``film_labs`` by medium id and film colour id;
     ``film_lab_rows`` holds each medium's colours in its own order. ``memo`` remembers what was
-    worked out from this version, ``tables`` its table of choices, ``supplied_tables`` those
-    of garments that customers bring; a changed copy begins with none.
+    worked out from this version, ``tables`` its table of choices and what pickers were answered,
+    ``supplied_tables`` those of garments that customers bring; a changed copy begins with none.
     """
 
     version: str

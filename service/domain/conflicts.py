@@ -8,7 +8,7 @@ Intelligence 32, 1987 (from memory).
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -54,15 +54,6 @@ def explain_granted(granted: Iterable[int], count: int) -> ConflictReport:
     every = (1 << count) - 1
     repairs = [every & ~pattern for pattern in _members(largest) if pattern != every]
     return ConflictReport(_sets(_members(conflicts)), _sets(repairs))
-
-
-def explain_conflicts(feasible: int, agrees: Sequence[int]) -> ConflictReport:
-    """The same of bit masks over combinations: those that work, and those granting each wish."""
-    granted: set[int] = set()
-    for row in range(feasible.bit_length()):
-        if feasible >> row & 1:
-            granted.add(sum((mask >> row & 1) << wish for wish, mask in enumerate(agrees)))
-    return explain_granted(granted, len(agrees))
 
 
 @lru_cache

@@ -49,18 +49,31 @@ _LONGEST_ECHO = 40
 _NEAR = 0.83
 
 
+STATE_ONCE = "State each fibre once."
+NAME_IT = "Name the fibre and its percentage."
+
+
 @dataclass(frozen=True, slots=True)
 class LabelFault:
     """One thing wrong with a label.
 
     ``index`` is the entry's place in the label, None where it is the label as a whole. ``article``
-    is the rule broken. ``suggestion`` is the wording that would do, None where there is none.
+    is the rule broken. ``suggestion`` is the wording that would do, None where there is none;
+    ``advice`` is what to do where no wording is known.
     """
 
     index: int | None
     article: str
     message: str
     suggestion: str | None = None
+    advice: str = ""
+
+    @property
+    def way_out(self) -> str:
+        """What to do, as a sentence; empty where nothing is known."""
+        if self.suggestion:
+            return f"Write '{self.suggestion}'."
+        return self.advice
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,7 +243,7 @@ def _twice(label: list[_Entry], rules: _Regime) -> Iterator[LabelFault]:
         first = seen.setdefault(rules.names[entry.fibre][0], entry)
         if first is not entry:
             message = f"'{entry.name}' is the same fibre as '{first.name}', which stands before it"
-            yield LabelFault(entry.index, DESIGN_CHOICE, message, "state each fibre once")
+            yield LabelFault(entry.index, DESIGN_CHOICE, message, advice=STATE_ONCE)
 
 
 def _percent_faults(label: list[_Entry], rules: _Regime) -> Iterator[LabelFault]:
@@ -274,7 +287,7 @@ def _eu_other_faults(label: list[_Entry], *, several: bool) -> Iterator[LabelFau
                 f"(one fibre {ONE_OTHER_MAX_PERCENT} %, several {SEVERAL_OTHERS_MAX_PERCENT} %)"
             )
             article = f"{_EU}, Article 9(2)"
-            yield LabelFault(entry.index, article, message, "name the fibre and its percentage")
+            yield LabelFault(entry.index, article, message, advice=NAME_IT)
 
 
 def _us_other_faults(label: list[_Entry], rules: _Regime, *, several: bool) -> Iterator[LabelFault]:
@@ -283,8 +296,7 @@ def _us_other_faults(label: list[_Entry], rules: _Regime, *, several: bool) -> I
             message = (
                 f"{entry.words()} for one fibre; from {US_NAMED_FROM_PERCENT} % on it is named"
             )
-            suggestion = "name the fibre and its percentage"
-            yield LabelFault(entry.index, rules.order_article, message, suggestion)
+            yield LabelFault(entry.index, rules.order_article, message, advice=NAME_IT)
 
 
 def _us_small_faults(label: list[_Entry], functional: set[Fibre | None]) -> Iterator[LabelFault]:

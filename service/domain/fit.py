@@ -19,12 +19,10 @@ from service.domain.choice_table import (
     ChoiceTable,
     Flags,
     Floats,
+    Given,
     WidthRange,
-    Wish,
 )
-
-SLACK_MM = 0.05
-"""Less than a hand can place; the rules on width allow as much."""
+from service.domain.rules.geometry import SLACK_MM
 
 _TINY = 1e-9
 _LEAST_MM = 1.0
@@ -43,7 +41,7 @@ class Fit:
     def __init__(
         self,
         table: ChoiceTable,
-        wish: Wish,
+        wish: Given,
         width_mm: float | None,
         pieces_by_size: Mapping[str, int],
         garments: NDArray[np.intp] | None = None,

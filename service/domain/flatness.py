@@ -17,11 +17,11 @@ OPAQUE_ABOVE_ALPHA = 250
 BACKGROUND_CODES = 12
 RINGING_CODES = 28
 """A pixel is background if no channel is farther from the background's colour than the first, or,
-near strong edges, than an eighth of the greatest difference there, up to the second: lossy files
+near strong edges, than a sixth of the greatest difference there, up to the second: lossy files
 ring beside edges, over blocks of 8 pixels, 16 for colour."""
 
 RUNNING_SHARE = 0.1
-RUNNING_LEAST = 10
+RUNNING_LEAST = 5
 """Share and number of calm stretches that must change in colour for colours to count as running."""
 
 EQUAL_SHARE = 0.15
@@ -58,21 +58,18 @@ def figure_cover(rgba: Pixels, background: tuple[int, int, int]) -> Plane:
     """
     apart = np.zeros(rgba.shape[:2], np.uint8)
     for channel, code in enumerate(background):
-        differences = np.abs(np.arange(256) - code).astype(np.uint8)
-        there = cv2.LUT(cv2.extractChannel(rgba, channel), differences)
-        apart = np.asarray(cv2.max(apart, there), np.uint8)
+        plane = np.asarray(cv2.extractChannel(rgba, channel), np.uint8)
+        there = np.maximum(plane, np.uint8(code)) - np.minimum(plane, np.uint8(code))
+        apart = np.maximum(apart, there)
     strongest = np.asarray(cv2.dilate(apart, _BLOCK), np.uint8)
-    differs = cv2.compare(apart, _limits(strongest), cv2.CMP_GT)
+    limits = np.clip(np.arange(256) // 6, BACKGROUND_CODES, RINGING_CODES).astype(np.uint8)
+    differs = cv2.compare(apart, cv2.LUT(strongest, limits), cv2.CMP_GT)
     cover = np.asarray(cv2.bitwise_and(differs, cv2.extractChannel(rgba, 3)), np.uint8)
     edge = cv2.compare(cv2.erode(differs, _SQUARE), differs, cv2.CMP_NE)
     at = np.flatnonzero(cv2.bitwise_and(edge, cover).ravel() > 0)
     greatest = np.asarray(cv2.dilate(apart, _SQUARE)).ravel()[at].astype(np.uint16)
     cover.ravel()[at] = apart.ravel()[at] * np.uint16(255) // greatest
     return cover
-
-
-def _limits(strongest: Plane) -> Plane:
-    return np.clip(strongest >> 3, BACKGROUND_CODES, RINGING_CODES)
 
 
 def is_photo_like(rgba: Pixels) -> bool:

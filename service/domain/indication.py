@@ -8,26 +8,24 @@ rounded. A set-up that several decorations of a line would share is counted in f
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
 from service.domain.blanks import Blank
 from service.domain.compiled import CompiledCatalogue
-from service.domain.machines import Plotter, Printer
+from service.domain.machines import Printer
 from service.domain.media import Medium
 from service.domain.methods import Method, Operation, OperationKind
 from service.domain.money import wide_arithmetic
 from service.domain.roll import Strip, micrometres
 from service.domain.shop import Catalogue
-from service.domain.work import starts_for
+from service.domain.work import UM2_PER_M2, media_of, starts_for, strip_on
 
 _ZERO = Decimal(0)
 _STEP = Decimal("1e-10")
 _MIN_PER_HOUR = 60
 _MIN_PER_DAY = 1_440
 _UM_PER_M = 10**6
-_UM2_PER_M2 = Decimal(10) ** 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +57,7 @@ class MethodRates:
 
 def method_rates(catalogue: Catalogue, method: Method) -> MethodRates:
     """Add up what the method always costs; some tens of microseconds, best remembered."""
-    media = _media(catalogue, method)
+    media = media_of(catalogue, method)
     with wide_arithmetic():
         return MethodRates(
             setup=_setup(catalogue, method),
@@ -95,26 +93,8 @@ def indicative_piece_cost(
     for medium in rates.media:
         job += medium.price * _taken(medium.strip, width_um, height_um, starts)
     if rates.ink_per_m2:
-        job += rates.ink_per_m2 * inked * (width_um * height_um * starts) / _UM2_PER_M2
+        job += rates.ink_per_m2 * inked * (width_um * height_um * starts) / UM2_PER_M2
     return (job / pieces).quantize(_STEP)
-
-
-def indicative_blank_cost(
-    blank: Blank | None, pieces_by_size: Mapping[str, int], spoilage_share: Decimal
-) -> Decimal:
-    """Cost of the garment of one good piece, the mean over sizes, spares at the dearest size's.
-
-    0 for the customer's own garments (None). KeyError for a size the blank does not have,
-    ValueError below one piece.
-    """
-    if blank is None:
-        return _ZERO
-    costs = {size.size: size.cost for size in blank.sizes}
-    pieces = sum(pieces_by_size.values())
-    spares = starts_for(pieces, spoilage_share) - pieces
-    total = sum((costs[size] * count for size, count in pieces_by_size.items()), _ZERO)
-    dearest = max(costs[size] for size in pieces_by_size)
-    return ((total + dearest * spares) / pieces).quantize(_STEP)
 
 
 def indicative_days(rates: MethodRates, blank: Blank | None) -> int:
@@ -164,19 +144,8 @@ def _ink_per_m2(catalogue: Catalogue, method: Method) -> Decimal:
     return sum(rates, _ZERO)
 
 
-def _media(catalogue: Catalogue, method: Method) -> tuple[Medium, ...]:
-    """Each medium of the method once, in order of its first operation."""
-    ids = dict.fromkeys(step.medium for step in method.operations if step.medium)
-    return tuple(catalogue.medium_by_id[id_] for id_ in ids)
-
-
 def _medium_rate(catalogue: Catalogue, method: Method, medium: Medium) -> MediumRate:
-    machines = (
-        catalogue.machine_by_id.get(step.machine or "")
-        for step in method.operations
-        if step.medium == medium.id
-    )
-    strip = Strip.of(medium, [m.max_width_mm for m in machines if isinstance(m, Printer | Plotter)])
+    strip = strip_on(catalogue, method, medium)
     per = _UM_PER_M if strip.sheet_um is None else 1
     return MediumRate(strip, medium.price_per_m / per)
 

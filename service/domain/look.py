@@ -2,7 +2,7 @@
 
 Dye lies in the surface as a filter: light is multiplied in linear BT.2020, where published ink
 overprints are met far better than in sRGB. Where only part of the surface holds dye, the
-look lies between two bounds, carried as a band: parts that lie apart, and a close blend of fibres.
+look lies between two ends, carried as its doubt: parts that lie apart, and a close blend of fibres.
 Opaque printed film shows what lies in the printer's gamut, cut film the colours it is stocked in.
 """
 
@@ -234,7 +234,7 @@ def _wanted(palette: tuple[PaletteColour, ...]) -> _Wanted:
 class _Seen:
     """How n colours look on s surfaces, as CIELAB and sRGB 0 to 1, each (b, s, n, 3).
 
-    ``b`` is 1 where no surface has a band, else 3: the middle, the lightest and the darkest.
+    ``b`` is 1 where no surface leaves a doubt, else 3: the middle, the lightest and the darkest.
     """
 
     labs: FloatArray
@@ -276,13 +276,13 @@ def _partly(
     if (share == 1).all():
         return lightest[None]
     blend = fibre_blend(dyed, surface, share, policy.blend_constant)
-    return _band(lightest, area_mix(blend, surface, 1 - veil))
+    return _between(lightest, area_mix(blend, surface, 1 - veil))
 
 
-def _band(lightest: FloatArray, darkest: FloatArray) -> FloatArray:
+def _between(lightest: FloatArray, darkest: FloatArray) -> FloatArray:
     """Middle, lightest and darkest: the middle is the mean of both ends in CIELAB.
 
-    The mean of two saturated colours may leave the band in one channel by a hair, and is held in.
+    The mean of two saturated colours may leave that range in one channel by a hair; it is held in.
     """
     one, other = lab_from_bt2020(np.array((lightest, darkest)))
     middle = bt2020_from_lab((one + other) / 2).clip(darkest, lightest)

@@ -246,11 +246,16 @@ def near_white_share(flat: Pixels) -> float:
     red_y, green_y, blue_y = (by_code * srgb_to_xyz_matrix(WhitePoint.D50)[1]).T
     # Green carries most of the luminance: below this code no red and blue can make up for it.
     least_green = int(np.searchsorted(green_y, limit - red_y[-1] - blue_y[-1]))
+    pure_white = np.array([255, 255, 255, 0], dtype=np.uint8).view(np.uint32)[0]
     white_ink = ink = 0
     for _, strip in _strips(flat):
         ink += int(strip[:, 3].sum(dtype=np.int64))
         packed = strip.view(np.uint32)[:, 0]
-        light = packed[strip[:, 1] >= least_green].view(np.uint8).reshape(-1, 4)
+        # White itself is much the commonest light colour, and quickly told.
+        is_white = (packed & pure_white) == pure_white
+        white_ink += int(strip[is_white, 3].sum(dtype=np.int64))
+        is_light = (strip[:, 1] >= least_green) & ~is_white
+        light = packed[is_light].view(np.uint8).reshape(-1, 4)
         luminance = red_y[light[:, 0]] + green_y[light[:, 1]] + blue_y[light[:, 2]]
         white_ink += int(light[luminance > limit, 3].sum(dtype=np.int64))
     return white_ink / ink

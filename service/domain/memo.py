@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable
-from typing import TypeVar
+from typing import Generic, TypeVar
 
 Value = TypeVar("Value")
+Kept = TypeVar("Kept")
 
 
 class Memo:
@@ -40,12 +41,15 @@ class Memo:
         self._kept[key] = result
 
 
-class Same:
-    """Stands in a key for one very object, told from others by identity and kept alive by it."""
+class Same(Generic[Kept]):
+    """Stands in a key for one very object, told from others by identity and kept alive by it.
+
+    For what costs more to hash than to work out again.
+    """
 
     __slots__ = ("it",)
 
-    def __init__(self, it: object) -> None:
+    def __init__(self, it: Kept) -> None:
         """Stand for ``it``."""
         self.it = it
 

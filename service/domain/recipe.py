@@ -12,13 +12,13 @@ from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 from functools import lru_cache
-from typing import Generic, TypeVar
 
 from service.domain.chain import Chain, Strike
 from service.domain.colour import Lab
 from service.domain.fibres import FIBRE_FACTS, Fibre, FibreContent
 from service.domain.garments import Garment
 from service.domain.media import Peel, Pressure
+from service.domain.memo import Same
 from service.domain.methods import HEATED, Cover, Operation, OperationKind
 from service.domain.shop import Policy
 
@@ -84,7 +84,7 @@ class HeatInterval:
 class StrikeSettings:
     """Limits, the lowest first, and, where they leave room, the setting of one strike.
 
-    ``max_dwell_s`` is the longest stroke in seconds that the cloth bears, None where only the
+    ``max_dwell_s`` is the longest strike in seconds that the cloth bears, None where only the
     press window limits it. ``set_c`` is None where temperature or dwell has no room; ``dwell_s``
     is then the least the window asks for if it is the dwell that fails.
     """
@@ -168,6 +168,17 @@ def elastane_counts(content: FibreContent, policy: Policy) -> bool:
     )
 
 
+def bleeding_percent(garment: Garment) -> Decimal:
+    """Stated percentage of polyester that may bleed: of the face or the whole, whichever is more.
+
+    Film lies on the face, and dye rises from all the way through.
+    """
+    return max(
+        sum(share.percent for share in content.shares if share.fibre is Fibre.POLYESTER)
+        for content in (garment.face, garment.whole)
+    ) or Decimal(0)
+
+
 def may_bleed(garment: Garment, policy: Policy) -> bool:
     """True for cloth whose dye rises into films under heat: enough polyester, and coloured.
 
@@ -175,8 +186,7 @@ def may_bleed(garment: Garment, policy: Policy) -> bool:
     """
     if garment.lab.lightness >= policy.light_lightness:
         return False
-    polyester = garment.whole.mass_share(Fibre.POLYESTER)
-    return polyester >= float(policy.migration_polyester_percent) / 100
+    return bleeding_percent(garment) >= policy.migration_polyester_percent
 
 
 def strike_settings(
@@ -191,40 +201,19 @@ def strike_settings(
     if may_bleed(garment, policy):
         light = policy.migration_film_lightness
         tinted = tuple(film.id for film in chain.layers if film_labs[film.id].lightness >= light)
-    return _settings(_Same(chain), garment.whole, _Same(policy), tinted)
-
-
-_Kept = TypeVar("_Kept")
-
-
-class _Same(Generic[_Kept]):
-    """A cache key equal only to itself: hashing all of a chain or policy costs more than it saves.
-
-    It keeps what it wraps, so no other object can come to stand at the same address.
-    """
-
-    __slots__ = ("kept",)
-
-    def __init__(self, kept: _Kept) -> None:
-        self.kept = kept
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Same) and self.kept is other.kept
-
-    def __hash__(self) -> int:
-        return id(self.kept)
+    return _settings(Same(chain), garment.whole, Same(policy), tinted)
 
 
 @lru_cache(maxsize=4_096)
 def _settings(
-    chain: _Same[Chain], content: FibreContent, policy: _Same[Policy], tinted: tuple[str, ...]
+    chain: Same[Chain], content: FibreContent, policy: Same[Policy], tinted: tuple[str, ...]
 ) -> tuple[StrikeSettings, ...]:
     """Settings for cloth of that fibre content, all its colours together.
 
     ``tinted`` names the films in which the cloth's dye would be seen if it rose.
     """
-    cloth = _Cloth(content, policy.kept)
-    return tuple(_setting(strike, cloth, tinted) for strike in chain.kept.strikes)
+    cloth = _Cloth(content, policy.it)
+    return tuple(_setting(strike, cloth, tinted) for strike in chain.it.strikes)
 
 
 class _Cloth:
@@ -295,12 +284,12 @@ def _setting(strike: Strike, cloth: _Cloth, tinted: tuple[str, ...]) -> StrikeSe
 
 
 @dataclass(frozen=True, slots=True)
-class Recipe:
+class OperationRecipe:
     """One operation of a method as the bench does it on one garment.
 
     ``index`` counts the method's operations from 0. ``mirrored`` is None where nothing is printed
     or cut, ``cover`` where the press does not close. Temperature, dwell and pressure are None for
-    operations without heat, and together with ``temp_f`` where the limits leave no room;
+    operations without heat, and together with ``set_f`` where the limits leave no room;
     ``intervals`` then shows why. ``peel`` stands with the strike and with the peeling after it.
     """
 
@@ -311,8 +300,8 @@ class Recipe:
     medium: str | None
     mirrored: bool | None
     cover: Cover | None
-    temp_c: float | None
-    temp_f: float | None
+    set_c: float | None
+    set_f: float | None
     dwell_s: float | None
     pressure: Pressure | None
     peel: Peel | None
@@ -327,10 +316,12 @@ class Recipe:
     @property
     def has_room(self) -> bool:
         """False for a strike that no setting suits."""
-        return not self.heated or self.temp_c is not None
+        return not self.heated or self.set_c is not None
 
 
-def operation_recipes(chain: Chain, settings: tuple[StrikeSettings, ...]) -> tuple[Recipe, ...]:
+def operation_recipes(
+    chain: Chain, settings: tuple[StrikeSettings, ...]
+) -> tuple[OperationRecipe, ...]:
     """A recipe for every operation of the chain's method, in order.
 
     ``settings`` are those of the same chain's strikes on the garment at hand.
@@ -350,10 +341,10 @@ def operation_recipes(chain: Chain, settings: tuple[StrikeSettings, ...]) -> tup
 
 def _recipe(
     index: int, operation: Operation, entry: StrikeSettings | None, peel: Peel | None
-) -> Recipe:
+) -> OperationRecipe:
     set_c = entry.set_c if entry is not None else None
     held = entry if set_c is not None else None
-    return Recipe(
+    return OperationRecipe(
         index=index,
         kind=operation.kind,
         station=operation.station,
@@ -361,8 +352,8 @@ def _recipe(
         medium=operation.medium,
         mirrored=operation.mirrored,
         cover=operation.cover if entry is not None else None,
-        temp_c=set_c,
-        temp_f=None if set_c is None else fahrenheit(set_c),
+        set_c=set_c,
+        set_f=None if set_c is None else fahrenheit(set_c),
         dwell_s=held.dwell_s if held is not None else None,
         pressure=held.pressure if held is not None else None,
         peel=peel,

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, partial
+from operator import itemgetter
 
 from service.domain.chain import Chain
 from service.domain.colour import Lab, delta_e_2000_pair, lab_from_srgb_hex
@@ -39,20 +40,26 @@ class MethodVerdict:
     film_colours: dict[str, FilmColour]
     look: Look
 
-    @cached_property
+    @property
     def works(self) -> bool:
         """True when no rule blocks."""
-        return all(finding.severity is not Severity.BLOCKS for finding in self.findings)
+        return not self._by_gravity[Severity.BLOCKS]
 
     def count(self, severity: Severity) -> int:
         """How many findings are of that severity."""
-        return sum(finding.reading.severity is severity for finding in self.findings)
+        return len(self._by_gravity[severity])
 
     def at_least(self, severity: Severity) -> tuple[Finding, ...]:
         """Findings of that severity or graver, gravest first and then in the rules' order."""
-        least = _GRAVITY[severity]
-        kept = [f for f in self.findings if _GRAVITY[f.reading.severity] >= least]
-        return tuple(sorted(kept, key=lambda f: -_GRAVITY[f.reading.severity]))
+        graver = [one for one in Severity if _GRAVITY[one] >= _GRAVITY[severity]]
+        return tuple(finding for one in reversed(graver) for finding in self._by_gravity[one])
+
+    @cached_property
+    def _by_gravity(self) -> Mapping[Severity, list[Finding]]:
+        found: dict[Severity, list[Finding]] = {severity: [] for severity in Severity}
+        for finding in self.findings:
+            found[finding.reading.severity].append(finding)
+        return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,17 +216,38 @@ def _judge(
     beside: tuple[Beside, ...],
     values: Mapping[Choice, Hashable],
 ) -> MethodVerdict:
-    """The same, each group of rules that read the same choices run once for what they read."""
+    """The same, each group of rules that read the same choices run once for what they read.
+
+    The width is what a customer tries most often, so all that does not read it is kept in one.
+    """
     facts = facts_for(compiled, line, decoration, method_id, beside)
     groups = compiled.memo.get(("groups", method_id), lambda: _groups(facts.chain))
     films = tuple(colour.id for colour in facts.film_colours.values())
     values = {**values, Choice.FILM_COLOUR: (decoration.film_colour_id, films)}
-    placed: list[tuple[int, Finding]] = []
+    at_any_width = [value for choice, value in values.items() if choice is not Choice.WIDTH]
+    found = list(
+        compiled.memo.get(
+            ("at any width", method_id, *at_any_width),
+            lambda: _found(compiled, groups.at_any_width, values, facts),
+        )
+    )
+    found += _found(compiled, groups.by_width, values, facts)
+    found.sort(key=itemgetter(0))
+    return _verdict(facts, [finding for _, finding in found])
+
+
+def _found(
+    compiled: CompiledCatalogue,
+    groups: Sequence[_Group],
+    values: Mapping[Choice, Hashable],
+    facts: Facts,
+) -> _Placed:
+    """What the rules of these groups say, from memory where they have read the same before."""
+    found: list[tuple[int, Finding]] = []
     for group in groups:
         key = ("findings", group.key, *[values[choice] for choice in group.reads])
-        placed += compiled.memo.get(key, lambda group=group: _placed(group.rules, facts))  # type: ignore[misc]
-    placed.sort(key=lambda pair: pair[0])
-    return _verdict(facts, [finding for _, finding in placed])
+        found += compiled.memo.get(key, partial(_placed, group.rules, facts))
+    return tuple(found)
 
 
 @dataclass(frozen=True, slots=True)
@@ -235,22 +263,38 @@ class _Group:
     rules: tuple[tuple[int, Rule], ...]
 
 
-def _groups(chain: Chain) -> tuple[_Group, ...]:
+@dataclass(frozen=True, slots=True)
+class _Groups:
+    """All groups of a chain, those that read the width apart."""
+
+    at_any_width: tuple[_Group, ...]
+    by_width: tuple[_Group, ...]
+
+
+_Placed = tuple[tuple[int, Finding], ...]
+"""Findings, each with the place of its rule in RULES."""
+
+
+def _groups(chain: Chain) -> _Groups:
     """The rules by what they read of this chain's decorations."""
     groups: dict[frozenset[Choice], list[tuple[int, Rule]]] = {}
     for index, rule in enumerate(RULES):
         groups.setdefault(rule.reads_for(chain), []).append((index, rule))
-    return tuple(
+    every = [
         _Group(
             (chain.method.id if Choice.METHOD in reads else None, *[index for index, _ in rules]),
             tuple(choice for choice in Choice if choice in reads and choice is not Choice.METHOD),
             tuple(rules),
         )
         for reads, rules in groups.items()
+    ]
+    return _Groups(
+        tuple(group for group in every if Choice.WIDTH not in group.reads),
+        tuple(group for group in every if Choice.WIDTH in group.reads),
     )
 
 
-def _placed(rules: tuple[tuple[int, Rule], ...], facts: Facts) -> tuple[tuple[int, Finding], ...]:
+def _placed(rules: tuple[tuple[int, Rule], ...], facts: Facts) -> _Placed:
     return tuple(
         (index, Finding(rule, reading)) for index, rule in rules for reading in rule.evaluate(facts)
     )
@@ -426,8 +470,3 @@ def pressing_order(chains: Sequence[Chain | None]) -> list[int]:
         return 2 if any(transfer.target is None for transfer in chain.dye) else 1
 
     return sorted(range(len(chains)), key=late)
-
-
-def with_method(decoration: Decoration, method_id: str) -> Decoration:
-    """The same decoration, by that method."""
-    return replace(decoration, method_id=method_id)

@@ -27,7 +27,7 @@ from service.domain.choice_table import (
     ChoiceTable,
     Flags,
     Floats,
-    Wish,
+    Given,
     table_of,
 )
 from service.domain.compiled import CompiledCatalogue
@@ -168,7 +168,7 @@ class Search:
         self._compiled = table.compiled
         self._line = line
         self._decoration = decoration
-        self._wish = Wish(
+        self._wish = Given(
             decoration.artwork,
             decoration.rights_declared,
             decoration.consents,
@@ -359,10 +359,10 @@ class Search:
     def _checked(self, index: tuple[int, ...], changes: tuple[Choice, ...]) -> Alternative | None:
         """The combination as an offer, if it passes its own check and leaves the others whole."""
         size, width, consent, making, garment, place = index
-        chosen = self._makings[making]
-        row = Combination(
-            chosen.method_id,
-            chosen.film_colour_id,
+        made = self._makings[making]
+        found = Combination(
+            made.method_id,
+            made.film_colour_id,
             self._table.garments[garment],
             self._table.placements[place],
             self._fit.width_mm(size, width, making, garment, place),
@@ -370,7 +370,7 @@ class Search:
             self._decoration.consents,
         )
         for consents in _consents(self._decoration.consents, more=consent == 1):
-            tried = replace(row, consents=consents)
+            tried = replace(found, consents=consents)
             line, decoration = applied(self._line, self._decoration, tried)
             verdict = judge(
                 self._compiled, line, decoration, tried.method_id, beside=self._wish.beside
@@ -424,19 +424,19 @@ _AXIS = {
 }
 
 
-def applied(line: Line, decoration: Decoration, row: Combination) -> tuple[Line, Decoration]:
+def applied(line: Line, decoration: Decoration, chosen: Combination) -> tuple[Line, Decoration]:
     """The line and its decoration with the combination's choices in place of the customer's."""
     changed = replace(
         decoration,
-        method_id=row.method_id,
-        film_colour_id=row.film_colour_id,
-        placement_id=row.placement_id,
-        width_mm=row.width_mm,
-        consents=row.consents,
+        method_id=chosen.method_id,
+        film_colour_id=chosen.film_colour_id,
+        placement_id=chosen.placement_id,
+        width_mm=chosen.width_mm,
+        consents=chosen.consents,
     )
     decorations = tuple(changed if one is decoration else one for one in line.decorations)
     new = replace(
-        line, garment=row.garment, pieces_by_size=row.pieces_by_size, decorations=decorations
+        line, garment=chosen.garment, pieces_by_size=chosen.pieces_by_size, decorations=decorations
     )
     return new, changed
 

@@ -10,10 +10,12 @@ import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, Decimal
+from functools import lru_cache
 
 from service.domain.artwork import ArtworkMeasures
 from service.domain.machines import Plotter, Printer
 from service.domain.media import Medium
+from service.domain.memo import Same
 from service.domain.methods import HEATED, Method, Operation, OperationKind
 from service.domain.money import wide_arithmetic
 from service.domain.roll import DoesNotFit, Layout, Strip, lay_out, micrometres, misfit
@@ -24,7 +26,7 @@ ONCE_PER_LINE = frozenset({OperationKind.PACK})
 """Operations done once for a line however many decorations it has, after all others."""
 
 _UM_PER_MM = 1_000
-_UM2_PER_M2 = Decimal(10) ** 12
+UM2_PER_M2 = Decimal(10) ** 12
 _INK_STEP_ML = Decimal("0.0001")
 
 
@@ -130,7 +132,7 @@ def misfits(
     catalogue: Catalogue, method: Method, width_mm: float, height_mm: float
 ) -> tuple[DoesNotFit, ...]:
     """The media of ``method`` that have no room for a piece of that size; empty when all have."""
-    strips = [_strip(catalogue, method, medium) for medium in _media(catalogue, method)]
+    strips = _strips(Same(catalogue), Same(method))
     found = (misfit(strip, width_mm, height_mm) for strip in strips)
     return tuple(fault for fault in found if fault is not None)
 
@@ -141,7 +143,7 @@ def widest_on_media(catalogue: Catalogue, method: Method, aspect: float) -> floa
     Infinity for a method without media. :func:`misfits` is empty up to it and for at most the half
     micrometre beyond that it rounds away.
     """
-    strips = (_strip(catalogue, method, medium) for medium in _media(catalogue, method))
+    strips = _strips(Same(catalogue), Same(method))
     return min((_widest_on(strip, aspect) for strip in strips), default=math.inf)
 
 
@@ -220,7 +222,7 @@ def _ink_uses(
             if step.kind is not OperationKind.PRINT or not isinstance(printer, Printer):
                 continue
             with wide_arithmetic():
-                full_ml = Decimal(area_um2) / _UM2_PER_M2 * Decimal(str(printer.ink_ml_m2))
+                full_ml = Decimal(area_um2) / UM2_PER_M2 * Decimal(str(printer.ink_ml_m2))
                 ml = (full_ml * inked_share(decoration.artwork)).quantize(
                     _INK_STEP_ML, ROUND_CEILING
                 )
@@ -231,19 +233,27 @@ def _media_uses(
     catalogue: Catalogue, line: Line, methods: list[Method], starts: int
 ) -> Iterator[MediumUse]:
     for index, (decoration, method) in enumerate(zip(line.decorations, methods, strict=True)):
-        for medium in _media(catalogue, method):
-            strip = _strip(catalogue, method, medium)
+        for medium in media_of(catalogue, method):
+            strip = strip_on(catalogue, method, medium)
             layout = lay_out(strip, decoration.width_mm, decoration.height_mm, starts)
             yield MediumUse(index, medium.id, starts, layout)
 
 
-def _media(catalogue: Catalogue, method: Method) -> tuple[Medium, ...]:
+def media_of(catalogue: Catalogue, method: Method) -> tuple[Medium, ...]:
     """Each medium the method works on, once, in order of its first operation."""
     ids = dict.fromkeys(step.medium for step in method.operations if step.medium)
     return tuple(catalogue.medium_by_id[id_] for id_ in ids)
 
 
-def _strip(catalogue: Catalogue, method: Method, medium: Medium) -> Strip:
+@lru_cache(maxsize=1_024)
+def _strips(catalogue: Same[Catalogue], method: Same[Method]) -> tuple[Strip, ...]:
+    """What each of the method's media leaves to lie on, worked out once for a version."""
+    media = media_of(catalogue.it, method.it)
+    return tuple(strip_on(catalogue.it, method.it, medium) for medium in media)
+
+
+def strip_on(catalogue: Catalogue, method: Method, medium: Medium) -> Strip:
+    """Where pieces may lie on one of the method's media, as its printers and plotters take it."""
     machines = (
         catalogue.machine_by_id.get(step.machine or "")
         for step in method.operations

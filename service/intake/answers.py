@@ -127,8 +127,8 @@ class OperationAnswer(Answer):
     medium: str | None
     mirrored: bool | None
     cover: Cover | None
-    temp_c: float | None
-    temp_f: float | None
+    set_c: float | None
+    set_f: float | None
     dwell_s: float | None
     pressure: Pressure | None
     peel: Peel | None

@@ -194,8 +194,8 @@ def _recipe(compiled: CompiledCatalogue, chosen: MethodVerdict) -> tuple[Operati
             medium=recipe.medium,
             mirrored=recipe.mirrored,
             cover=recipe.cover,
-            temp_c=recipe.temp_c,
-            temp_f=None if recipe.temp_f is None else round(recipe.temp_f, 1),
+            set_c=recipe.set_c,
+            set_f=None if recipe.set_f is None else round(recipe.set_f, 1),
             dwell_s=recipe.dwell_s,
             pressure=recipe.pressure,
             peel=recipe.peel,
@@ -255,22 +255,22 @@ def _alternatives(compiled: CompiledCatalogue, ways: WaysOut) -> tuple[Alternati
 
 
 def _alternative(compiled: CompiledCatalogue, alternative: Alternative) -> AlternativeAnswer:
-    row = alternative.combination
-    method = compiled.catalogue.method_by_id[row.method_id]
+    offered = alternative.combination
+    method = compiled.catalogue.method_by_id[offered.method_id]
     return AlternativeAnswer(
         changes=alternative.changes,
-        method=row.method_id,
-        film_colour=row.film_colour_id,
-        blank=row.garment.blank_id,
-        colour=row.garment.colour_id,
-        placement=row.placement_id,
-        width_mm=row.width_mm,
-        sizes=dict(row.pieces_by_size),
-        consents=tuple(sorted(row.consents)),
+        method=offered.method_id,
+        film_colour=offered.film_colour_id,
+        blank=offered.garment.blank_id,
+        colour=offered.garment.colour_id,
+        placement=offered.placement_id,
+        width_mm=offered.width_mm,
+        sizes=dict(offered.pieces_by_size),
+        consents=tuple(sorted(offered.consents)),
         mean_delta_e=round(alternative.verdict.look.mean_delta_e, 2),
         because=(
-            f"{method.name} works on {row.garment.name} in {row.garment.colour_name} at "
-            f"{row.width_mm:g} mm: {method.feel}."
+            f"{method.name} works on {offered.garment.name} in {offered.garment.colour_name} at "
+            f"{offered.width_mm:g} mm: {method.feel}."
         ),
         findings=finding_answers(alternative.verdict.at_least(Severity.NOTES)),
     )

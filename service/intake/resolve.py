@@ -103,8 +103,7 @@ class _Resolver:
         )
         for fault in faults:
             at = () if fault.index is None else (fault.index,)
-            way_out = f" Write '{fault.suggestion}'." if fault.suggestion else ""
-            detail = f"{fault.message} ({fault.article}){way_out}"
+            detail = f"{fault.message} ({fault.article}). {fault.way_out}".rstrip()
             self._fault((*path, "fibre_content", *at), detail, "fibre-label")
         if faults:
             return None

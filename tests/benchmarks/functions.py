@@ -22,7 +22,7 @@ from service.catalogue.loading import demo_shop_path, load_catalogue
 from service.demo_artwork import DEMO_ARTWORK_ID
 from service.domain.artwork import PaletteColour
 from service.domain.calendar import next_working_day
-from service.domain.choice_table import BLOCKERS, ChoiceTable, Wish, table_of
+from service.domain.choice_table import BLOCKERS, ChoiceTable, Given, table_of
 from service.domain.choices import Selection, find_choices
 from service.domain.colour import Lab, delta_e_2000_pair
 from service.domain.compiled import CompiledCatalogue, compile_catalogue
@@ -30,7 +30,7 @@ from service.domain.costing import LinePrice, price_line
 from service.domain.look import predict, predict_many, surface_of
 from service.domain.measuring import measure
 from service.domain.promising import material_ready_day, promise, station_works
-from service.domain.verdict import facts_for, judge, judge_decoration, with_method
+from service.domain.verdict import facts_for, judge, judge_decoration
 from service.domain.ways_out import Search, find_ways_out
 from service.domain.wishes import Decoration, Line
 from service.intake.artwork_shelf import ShelvedArtwork
@@ -171,7 +171,7 @@ class _Bench:
             compiled, self._bad, refused), *each)  # fmt: skip
         yield Timing("ways out, new width", lambda: find_ways_out(compiled, *new(self._bad)), *each)
         table = table_of(compiled)
-        asked = Wish(refused.artwork)
+        asked = Given(refused.artwork)
         yield Timing(
             f"ways out of {table.blocked(asked).size * 4:,} combinations, {len(BLOCKERS)} rules",
             Search(table, self._bad, refused, ()).ways_out,
@@ -216,13 +216,13 @@ class _Bench:
             "a blank selected": Selection(blank_id=garment.blank_id),
             "an artwork, a width": Selection(artwork=wish.artwork, width_mm=240.0),
         }
-        cells = table.blocked(Wish(None)).size // 2
+        cells = table.blocked(Given(None)).size // 2
         for name, selection in selections.items():
             yield Timing(
                 f"choices, {len(shop.garments):,} garments, {name}",
                 lambda selection=selection: find_choices(table, selection),  # type: ignore[misc]
                 f"one look at {cells:,} combinations (numpy)",
-                lambda: (table.blocked(Wish(None))[0] == 0).any(axis=(0, 2)),
+                lambda: (table.blocked(Given(None))[0] == 0).any(axis=(0, 2)),
             )
         yield Timing(
             f"table of {len(shop.garments):,} garments, made anew",
@@ -288,7 +288,7 @@ def _every_choice(compiled: CompiledCatalogue, line: Line) -> Iterator[tuple[Lin
         placement = garment.placements.get(wish.placement_id)
         if placement and all(size in placement.areas for size in line.pieces_by_size):
             for method in compiled.catalogue.methods:
-                changed = with_method(wish, method.id)
+                changed = replace(wish, method_id=method.id)
                 yield replace(line, garment=garment, decorations=(changed,)), changed
 
 

@@ -16,7 +16,7 @@ from service.domain.choice_table import (
     NOT_OFFERED,
     Bits,
     ChoiceTable,
-    Wish,
+    Given,
     table_of,
 )
 from service.domain.compiled import compile_catalogue
@@ -41,7 +41,7 @@ class Cell:
     place: int
     width_mm: float
     sizes: tuple[str, ...]
-    wish: Wish
+    wish: Given
 
     def bits(self, table: ChoiceTable) -> int:
         """What the table says of it as it is asked for."""
@@ -82,7 +82,7 @@ def cells(draw: st.DrawFn, table: ChoiceTable) -> Cell:
         place=table.placements.index(place),
         width_mm=draw(st.sampled_from([30.0, 99.97, 180.0, 274.2, 300.03, 340.0, 600.0])),
         sizes=tuple(draw(st.lists(st.sampled_from(own), min_size=1, max_size=2, unique=True))),
-        wish=Wish(
+        wish=Given(
             draw(st.sampled_from(list(ARTWORKS.values()))),
             draw(st.booleans()),
             draw(CONSENTS),
@@ -126,7 +126,7 @@ def test_a_customers_own_garment_has_a_table_like_any(cell: Cell) -> None:
 
 def test_what_does_not_exist_is_marked() -> None:
     """A placement that a garment lacks is not offered, and no other cell is marked so."""
-    marked = (TABLE.blocked(Wish(ARTWORKS["black"])) & NOT_OFFERED) != 0
+    marked = (TABLE.blocked(Given(ARTWORKS["black"])) & NOT_OFFERED) != 0
     assert (marked == ~TABLE.has_placement).all()
     totes = [at for at, g in enumerate(TABLE.garments) if g.blank_id == "cotton-tote"]
     assert marked[0, 0, totes][:, TABLE.placements.index("sleeve")].all()
@@ -147,14 +147,14 @@ def test_every_method_is_made_in_every_colour_of_its_films_and_as_the_shop_choos
 @settings(max_examples=8)
 def test_consents_only_ever_allow_more(art: ArtworkMeasures) -> None:
     """What works without consents works with all of them."""
-    given_none, given_all = TABLE.blocked(Wish(art))
+    given_none, given_all = TABLE.blocked(Given(art))
     assert not ((given_none == 0) & (given_all != 0)).any()
 
 
 def test_without_an_artwork_only_rules_that_do_not_read_it_block() -> None:
     """They block the same as with one; what reads the artwork blocks nothing."""
     art = ARTWORKS["photograph"]
-    bare, full = TABLE.blocked(Wish(None)), TABLE.blocked(Wish(art))
+    bare, full = TABLE.blocked(Given(None)), TABLE.blocked(Given(art))
     assert not (bare & ~full).any()
     for making, listed in enumerate(TABLE.makings()):
         chain = SHOP.chains[listed.method_id]
@@ -168,11 +168,11 @@ def test_without_an_artwork_only_rules_that_do_not_read_it_block() -> None:
 
 def test_a_width_range_needs_no_artwork_where_its_rule_does_not() -> None:
     """The chest limits the width before any picture is known, the platen only with its shape."""
-    bare = {rules_of(int(one.bit))[0] for one in TABLE.size_ranges(Wish(None))}
-    full = {rules_of(int(one.bit))[0] for one in TABLE.size_ranges(Wish(ARTWORKS["black"]))}
+    bare = {rules_of(int(one.bit))[0] for one in TABLE.size_ranges(Given(None))}
+    full = {rules_of(int(one.bit))[0] for one in TABLE.size_ranges(Given(ARTWORKS["black"]))}
     assert bare == {"chest-share"}
     assert full == {"chest-share", "placement-area"}
-    assert TABLE.method_ranges(Wish(None)) == ()
+    assert TABLE.method_ranges(Given(None)) == ()
 
 
 @settings(max_examples=30)
@@ -186,15 +186,15 @@ def test_the_colour_difference_is_that_of_the_verdict(cell: Cell) -> None:
 def test_a_colour_difference_needs_an_artwork() -> None:
     """Without a picture nothing can be compared."""
     with pytest.raises(ValueError, match="without an artwork"):
-        TABLE.delta_e(Wish(None))
+        TABLE.delta_e(Given(None))
 
 
 def test_two_pictures_never_share_a_table() -> None:
     """Pictures of equal size and other colours are kept apart, in whatever order they come."""
     table = table_of(new_small_shop())
     pictures = [ARTWORKS[name] for name in ("three colours", "black", "photograph", "fine lines")]
-    first = [table.blocked(Wish(art)).copy() for art in pictures]
-    again = [table.blocked(Wish(art)) for art in reversed(pictures)][::-1]
+    first = [table.blocked(Given(art)).copy() for art in pictures]
+    again = [table.blocked(Given(art)) for art in reversed(pictures)][::-1]
     assert all((one == two).all() for one, two in zip(first, again, strict=True))
     assert (first[0] != first[1]).any()
 
@@ -203,7 +203,7 @@ def test_many_pictures_do_not_pile_up() -> None:
     """However many pictures are asked about, a table remembers a bounded number of results."""
     table = ChoiceTable(small_shop(), tuple(small_shop().garments.values())[:1])
     for share in range(80):
-        table.blocked(Wish(measured("#c01020", feature=0.01 + share / 1_000)))
+        table.blocked(Given(measured("#c01020", feature=0.01 + share / 1_000)))
     assert len(table._by_artwork._kept) <= 64
 
 
@@ -280,7 +280,7 @@ def test_cells_beside_others_agree_with_judging_beside_them(index: int) -> None:
     for key in (("sport-polyester-tee", "white"), ("half-blend-tee", "forest")):
         line = _pair(shop.garments[key], "printed-film", "dye-on-white-film")
         wished = line.decorations[index]
-        wish = Wish(wished.artwork, beside=_beside(line, index))
+        wish = Given(wished.artwork, beside=_beside(line, index))
         bits = table.blocked(wish)[0]
         garment = [one.key for one in table.garments].index(key)
         place = table.placements.index(wished.placement_id)

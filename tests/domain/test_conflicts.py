@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.domain.conflicts import MAX_WISHES, explain_conflicts, explain_granted
+from service.domain.conflicts import MAX_WISHES, explain_granted
+from tests.domain.masks import explain_conflicts
 
 DOMAINS = st.integers(min_value=1, max_value=6).flatmap(
     lambda wishes: st.integers(min_value=1, max_value=24).flatmap(

@@ -14,10 +14,10 @@ from service.domain.fibres import FIBRE_FACTS, Fibre, FibreContent
 from service.domain.media import Medium
 from service.domain.rules.contract import Facts, Rule, Severity
 from service.domain.rules.dye import (
-    DYE_CLOTH_LIGHTNESS,
     DYE_FIBRE_SHARE,
     DYE_FIRST_WASH,
     DYE_STRAY_FIBRE,
+    DYE_SURFACE_LIGHTNESS,
     STRAY_FIBRES,
 )
 from service.domain.verdict import judge
@@ -37,7 +37,7 @@ from tests.domain.heated_wishes import (
     with_policy,
 )
 
-RULES = (DYE_FIBRE_SHARE, DYE_CLOTH_LIGHTNESS, DYE_FIRST_WASH, DYE_STRAY_FIBRE)
+RULES = (DYE_FIBRE_SHARE, DYE_SURFACE_LIGHTNESS, DYE_FIRST_WASH, DYE_STRAY_FIBRE)
 FADED = frozenset({Consent.FADED_LOOK})
 COLOURFUL, ALL_BLACK = ("#c01020", "#2040c0"), ("#101010",)
 

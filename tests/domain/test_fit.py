@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from service.domain.artwork import ArtworkMeasures
-from service.domain.choice_table import BLOCKERS, EVERY_RULE, ChoiceTable, Wish, table_of
+from service.domain.choice_table import BLOCKERS, EVERY_RULE, ChoiceTable, Given, table_of
 from service.domain.fit import Fit
 from service.domain.wishes import Consent
 from tests.domain.brute_force import (
@@ -63,9 +63,9 @@ def test_the_fitted_width_is_the_nearest_whole_one_that_works(
     tried = BruteForce(shop, art, width_mm, sizes)
     works = tried.widths_that_work(combination, sizes, NONE)
     table = table_of(shop)
-    fit = Fit(table, Wish(art), width_mm, dict.fromkeys(sizes, 1))
+    fit = Fit(table, Given(art), width_mm, dict.fromkeys(sizes, 1))
     making, garment, place = _place(table, combination)
-    apart = int(table.blocked(Wish(art))[0, making, garment, place])
+    apart = int(table.blocked(Given(art))[0, making, garment, place])
     as_asked, fitted = (
         apart | int(fit.blocked[0, width, 0, making, garment, place]) for width in (0, 1)
     )
@@ -82,7 +82,7 @@ def _fit(
     art: ArtworkMeasures, width_mm: float | None, pieces: Mapping[str, int]
 ) -> tuple[ChoiceTable, Fit]:
     table = table_of(demo_shop())
-    return table, Fit(table, Wish(art), width_mm, pieces)
+    return table, Fit(table, Given(art), width_mm, pieces)
 
 
 def _on(table: ChoiceTable, blank: str, colour: str, method: str) -> tuple[int, int, int]:
@@ -136,7 +136,7 @@ def test_sizes_may_depend_on_the_making() -> None:
     """
     art = measured("#c01020", feature=1 / 290)
     table = table_of(new_small_shop())
-    fit = Fit(table, Wish(art), 600.0, {"S": 3, "L": 1})
+    fit = Fit(table, Given(art), 600.0, {"S": 3, "L": 1})
     cut = _place(table, Combination(("classic-cotton-tee", "white"), "front", "cut-film", None))
     dye = _place(table, Combination(("classic-cotton-tee", "white"), "front", "dye-transfer", None))
     assert fit.pieces(1, 1, *cut) == {"L": 1}
@@ -176,7 +176,7 @@ def test_fewer_rules_never_block_more(
 ) -> None:
     """What some of the rules block, all of them block; none of them blocks nothing that exists."""
     table = table_of(small_shop())
-    fit = Fit(table, Wish(art), width_mm, dict.fromkeys(sizes, 1))
+    fit = Fit(table, Given(art), width_mm, dict.fromkeys(sizes, 1))
     some = fit.under(sum(BIT[rule] for rule in kept))
     assert not ((some.blocked != 0) & (fit.blocked == 0)).any()
     allowed = sum(BIT[rule] for rule in kept) | (1 << 63)
@@ -197,7 +197,7 @@ def test_a_subset_of_garments_gives_the_same_as_all() -> None:
     """Looking at some garments only changes nothing for them."""
     table = table_of(demo_shop())
     at = np.array([3, 17, 40])
-    every = Fit(table, Wish(RED), 250.0, {"S": 1, "M": 1})
-    some = Fit(table, Wish(RED), 250.0, {"S": 1, "M": 1}, at)
+    every = Fit(table, Given(RED), 250.0, {"S": 1, "M": 1})
+    some = Fit(table, Given(RED), 250.0, {"S": 1, "M": 1}, at)
     assert (some.blocked == every.blocked[..., at, :]).all()
     assert some.pieces(1, 0, 0, 1, 0) == every.pieces(1, 0, 0, 17, 0)

@@ -14,7 +14,6 @@ from service.domain.calendar import first_work_day, working_days_between
 from service.domain.compiled import compile_catalogue
 from service.domain.costing import CostPart, cost_line, price_line
 from service.domain.indication import (
-    indicative_blank_cost,
     indicative_days,
     indicative_piece_cost,
     method_rates,
@@ -23,7 +22,7 @@ from service.domain.indication import (
 from service.domain.promising import promise
 from service.domain.shop import Catalogue
 from service.domain.wishes import Line
-from service.domain.work import inked_share, line_work, misfits
+from service.domain.work import inked_share, line_work, misfits, starts_for
 from tests.domain.garments_and_lines import artwork, decoration, demo_shop
 from tests.domain.shops import (
     tiny_calendar,
@@ -55,6 +54,15 @@ def _piece_cost(shop: Catalogue, method_id: str, width_mm: float, pieces: int) -
     return indicative_piece_cost(rates, width_mm, wished.height_mm, pieces, share)
 
 
+def _garments_cost(shop: Catalogue, line: Line) -> Decimal:
+    """The garments of the line's good pieces, and spares at the dearest size's cost."""
+    blank = shop.blank_by_id[line.garment.blank_id or ""]
+    costs = {size.size: size.cost for size in blank.sizes}
+    spares = starts_for(line.pieces, shop.prices.spoilage_share) - line.pieces
+    good = sum((costs[size] * count for size, count in line.pieces_by_size.items()), Decimal(0))
+    return good + spares * max(costs[size] for size in line.pieces_by_size)
+
+
 def test_cut_film_is_reckoned_by_hand() -> None:
     """Five pieces 200 x 100 mm: 330 mm of film at 8.00 a metre are 2.64, set-up and check 8.30.
 
@@ -74,22 +82,10 @@ def test_sheets_and_ink_are_reckoned_by_hand() -> None:
     assert _piece_cost(tiny_shop(), "dye-on-glitter", 250, 4) == job / 4
 
 
-def test_a_blank_costs_its_mean_and_a_share_of_the_spares() -> None:
-    """Three at 3.00 and two at 4.00 are 3.40 each; one spare at the dearest size adds 0.80."""
-    blank = tiny_shop().blank_by_id["cotton-tee"]
-    run = {"S": 3, "L": 2}
-    assert indicative_blank_cost(blank, run, Decimal(0)) == Decimal("3.4")
-    assert indicative_blank_cost(blank, run, Decimal("0.03")) == Decimal("4.2")
-    assert indicative_blank_cost(None, run, Decimal("0.03")) == 0
-
-
-def test_sizes_and_counts_that_make_no_sense_are_faults() -> None:
-    """A size the blank has not, and no pieces at all."""
-    shop = tiny_shop()
-    with pytest.raises(KeyError):
-        indicative_blank_cost(shop.blank_by_id["cotton-tee"], {"XXL": 1}, Decimal(0))
+def test_a_count_that_makes_no_sense_is_a_fault() -> None:
+    """No pieces at all."""
     with pytest.raises(ValueError, match="0 pieces"):
-        _piece_cost(shop, "cut-film", 200, 0)
+        _piece_cost(tiny_shop(), "cut-film", 200, 0)
 
 
 @settings(max_examples=60, deadline=None)
@@ -105,7 +101,7 @@ def test_the_indication_is_the_direct_cost_of_the_line(
     run: dict[str, int],
     free_media: bool,  # noqa: FBT001 - drawn by hypothesis
 ) -> None:
-    """Decoration and garment times pieces are what the line's rows sum to, but for rounding.
+    """Decoration times pieces and the garments are what the line's rows sum to, but for rounding.
 
     With media in the sum it is never below the rows: a layout closer than plain rows takes less.
     """
@@ -117,12 +113,11 @@ def test_the_indication_is_the_direct_cost_of_the_line(
     rates = method_rates(shop, shop.method_by_id[method_id])
     share = inked_share(wished.artwork)
     piece = indicative_piece_cost(rates, width_mm, wished.height_mm, line.pieces, share)
-    blank = shop.blank_by_id["classic-cotton-tee"]
-    piece += indicative_blank_cost(blank, run, shop.prices.spoilage_share)
+    job = piece * line.pieces + _garments_cost(shop, line)
     direct = sum(row.amount for row in cost_line(shop, line_work(shop, line)))
-    assert piece * line.pieces >= direct - INK_STEP
+    assert job >= direct - INK_STEP
     if free_media:
-        assert piece * line.pieces == pytest.approx(direct, abs=INK_STEP)
+        assert job == pytest.approx(direct, abs=INK_STEP)
 
 
 @settings(max_examples=150, deadline=None)

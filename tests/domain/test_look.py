@@ -29,7 +29,7 @@ from service.domain.look import (
     LookBand,
     Surface,
     SurfaceKind,
-    _band,
+    _between,
     dye_holding_volume,
     image_film,
     look_band,
@@ -79,7 +79,7 @@ def _band_of(dye: str, surface: str, share: float) -> FloatArray:
     beneath, part = _light(surface), np.array(share)
     dyed = dye_over(_light(dye), beneath, POLICY.dye_surface_floor)
     blend = fibre_blend(dyed, beneath, part, POLICY.blend_constant)
-    return _band(np.asarray(area_mix(dyed, beneath, part)), blend)
+    return _between(np.asarray(area_mix(dyed, beneath, part)), blend)
 
 
 @given(hexes, hexes, shares)

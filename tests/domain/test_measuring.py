@@ -172,6 +172,40 @@ def test_view_of_a_picture() -> None:
     assert measure(whole[::2, ::-1]) == measure(np.ascontiguousarray(whole[::2, ::-1]))
 
 
+def test_shapes_are_those_of_the_ink_box() -> None:
+    """Ink is alpha 128 and above; a faint mark widens the box that shapes are shares of."""
+    rgba = _sheet(60, 100, (0, 0, 0, 0))
+    rgba[20:40, 10:50] = (200, 0, 0, 255)
+    rgba[25:35, 20:30, 3] = 128
+    shapes = measure(rgba).shapes
+    assert shapes is not None
+    assert shapes.holes == 0
+    rgba[25:35, 20:30, 3] = 0
+    shapes = measure(rgba).shapes
+    assert shapes is not None
+    assert (shapes.pieces, shapes.holes) == (1, 1)
+    assert shapes.smallest_gap * 40 == pytest.approx(10, abs=0.5)
+    rgba[30, 89, 3] = 1
+    wider = measure(rgba)
+    assert wider.ink_box.width == 80
+    assert wider.shapes is not None
+    assert wider.shapes.pieces == 1
+    assert wider.shapes.smallest_gap * 80 == pytest.approx(10, abs=0.5)
+    assert wider.shapes.outline_length == pytest.approx(shapes.outline_length / 2, rel=0.01)
+
+
+def test_flat_artwork_on_nothing() -> None:
+    """Flat colours on a clear ground: not photo-like, and on no background."""
+    rgba = _sheet(80, 80, (0, 0, 0, 0))
+    rgba[10:70, 10:40] = (200, 0, 0, 255)
+    rgba[10:70, 40:70] = (0, 90, 0, 255)
+    measures = measure(rgba)
+    assert measures.photo_like is False
+    assert measures.background_srgb is None
+    assert measures.shapes is not None
+    assert measures.shapes.pieces == 1
+
+
 def test_fully_transparent_picture_refused() -> None:
     """There is nothing to measure where nothing shows."""
     with pytest.raises(ValueError, match="fully transparent"):
@@ -197,6 +231,9 @@ def test_laws_of_any_picture(height: int, width: int, seed: int, levels: int) ->
     assert 1 - 16 * 0.0001 - 1e-9 <= math.fsum(shares) <= 1 + 1e-9
     assert shares == sorted(shares, reverse=True)
     assert measures.opaque_share + measures.soft_alpha_share <= 1
+    assert measures.shapes is not None
+    assert 0 < measures.shapes.smallest_feature <= 1
+    assert 0 < measures.shapes.smallest_gap <= 1
     box = measures.ink_box
     inside = rgba[box.top : box.top + box.height, box.left : box.left + box.width, 3]
     assert inside.astype(int).sum() == rgba[..., 3].astype(int).sum()

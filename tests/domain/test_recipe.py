@@ -14,7 +14,7 @@ from service.domain.machines import Press
 from service.domain.media import Pressure, PressWindow
 from service.domain.methods import Cover, OperationKind
 from service.domain.recipe import (
-    Recipe,
+    OperationRecipe,
     StrikeSettings,
     cloth_ceiling_c,
     fahrenheit,
@@ -75,8 +75,8 @@ def test_dye_on_white_polyester_is_set_to_200_c_for_60_s() -> None:
     (printed,) = (r for r in recipes if r.kind is OperationKind.PRINT)
     (pressed,) = (r for r in recipes if r.kind is OperationKind.PRESS)
     assert printed.mirrored is True
-    assert (pressed.temp_c, pressed.dwell_s) == (200, 60)
-    assert pressed.temp_f == pytest.approx(392)
+    assert (pressed.set_c, pressed.dwell_s) == (200, 60)
+    assert pressed.set_f == pytest.approx(392)
     assert pressed.cover is Cover.FRESH_PAPER
 
 
@@ -89,7 +89,7 @@ def test_dye_on_glitter_goes_in_the_order_of_the_hands() -> None:
     recipes = operation_recipes(facts.chain, facts.settings)
     pre_press, base, dye = (recipe for recipe in recipes if recipe.heated)
     assert [r.kind for r in (pre_press, base, dye)] == ["pre_press", "tack", "press"]
-    assert (base.temp_c, dye.temp_c, dye.dwell_s, dye.cover) == (199, 199, 60, "fresh_paper")
+    assert (base.set_c, dye.set_c, dye.dwell_s, dye.cover) == (199, 199, 60, "fresh_paper")
     assert base.dwell_s is not None
     assert 10 <= base.dwell_s <= 15
     assert {r.mirrored for r in recipes if r.kind in ("cut", "print")} == {True}
@@ -117,16 +117,16 @@ def test_every_operation_has_a_recipe(method: str) -> None:
         _agrees_with_its_strike(recipe, facts.settings)
 
 
-def _agrees_with_its_strike(recipe: Recipe, entries: tuple[StrikeSettings, ...]) -> None:
+def _agrees_with_its_strike(recipe: OperationRecipe, entries: tuple[StrikeSettings, ...]) -> None:
     entry = next((e for e in entries if e.strike.step == recipe.index), None)
     assert recipe.heated == (entry is not None)
     if entry is None:
-        cold = (recipe.temp_c, recipe.temp_f, recipe.dwell_s, recipe.pressure, recipe.cover)
+        cold = (recipe.set_c, recipe.set_f, recipe.dwell_s, recipe.pressure, recipe.cover)
         assert cold == (None,) * 5
         assert (recipe.peel is None) == (recipe.kind is not OperationKind.PEEL)
         assert recipe.has_room
     else:
-        assert (recipe.temp_c, recipe.peel) == (entry.set_c, entry.peel)
+        assert (recipe.set_c, recipe.peel) == (entry.set_c, entry.peel)
         assert len(recipe.intervals) == len(entry.limits)
         assert recipe.has_room == (entry.set_c is not None)
 
@@ -146,7 +146,7 @@ def test_an_empty_intersection_shows_its_intervals_and_no_setting() -> None:
     pressed = [r for r in recipes if r.kind is OperationKind.PRESS]
     for recipe in pressed:
         assert not recipe.has_room
-        settings_ = (recipe.temp_c, recipe.temp_f, recipe.dwell_s, recipe.pressure)
+        settings_ = (recipe.set_c, recipe.set_f, recipe.dwell_s, recipe.pressure)
         assert settings_ == (None,) * 4
         words = [interval.words() for interval in recipe.intervals]
         assert "the acrylic in the cloth up to 135 °C" in words
@@ -265,16 +265,16 @@ def test_settings_lie_inside_every_interval_shown(wish: HeatedWish) -> None:
         (recipe, entry)
         for recipe in operation_recipes(facts.chain, facts.settings)
         for entry in facts.settings
-        if entry.strike.step == recipe.index and recipe.temp_c is not None
+        if entry.strike.step == recipe.index and recipe.set_c is not None
     ):
-        assert recipe.temp_c is not None
-        assert recipe.temp_f is not None
-        assert (recipe.temp_f - 32) * 5 / 9 == pytest.approx(recipe.temp_c, abs=1e-9)
+        assert recipe.set_c is not None
+        assert recipe.set_f is not None
+        assert (recipe.set_f - 32) * 5 / 9 == pytest.approx(recipe.set_c, abs=1e-9)
         error = entry.strike.press.temp_error_k
         for interval in recipe.intervals:
             slack = 0 if interval.because == "the press" else error
-            assert recipe.temp_c + slack <= interval.greatest_c
-            assert interval.least_c is None or recipe.temp_c - slack >= interval.least_c
+            assert recipe.set_c + slack <= interval.greatest_c
+            assert interval.least_c is None or recipe.set_c - slack >= interval.least_c
         window = entry.strike.window
         assert recipe.dwell_s is not None
         assert window.dwell_min_s <= recipe.dwell_s <= window.dwell_max_s

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from service.domain.blanks import Finish, Wearer
 from service.domain.rules.contract import Facts, Severity
 from service.domain.rules.wearer import (
-    CHILDREN_TESTING,
+    CHILDRENS_ARTICLE,
     FLAMMABILITY,
     PLAIN_EXEMPT_G_M2,
     PVC_FOR_CHILDREN,
@@ -29,7 +29,7 @@ from tests.domain.rule_facts import (
 )
 
 PASSES, NOTES, WARNS, BLOCKS = Severity
-RULES = (SLEEPWEAR, PVC_FOR_CHILDREN, SMALL_PARTS, CHILDREN_TESTING, FLAMMABILITY)
+RULES = (SLEEPWEAR, PVC_FOR_CHILDREN, SMALL_PARTS, CHILDRENS_ARTICLE, FLAMMABILITY)
 
 
 @settings(max_examples=100)
@@ -64,7 +64,7 @@ def test_prints_on_childrens_wear_are_noted(wearer: Wearer) -> None:
     """Prints are not exempt from tests as plain textiles are: 16 CFR 1500.91."""
     severity = PASSES if wearer is Wearer.ADULT else NOTES
     for method in ("dye-transfer", "cut-film"):
-        assert severities(CHILDREN_TESTING, _for(wearer, method)) == [severity]
+        assert severities(CHILDRENS_ARTICLE, _for(wearer, method)) == [severity]
 
 
 def test_no_caution_claims_that_anything_is_allowed() -> None:

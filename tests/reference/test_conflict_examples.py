@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from itertools import product
 
-from service.domain.conflicts import ConflictReport, explain_conflicts, explain_granted
+from service.domain.conflicts import ConflictReport, explain_granted
+from tests.domain.masks import explain_conflicts
 
 Row = tuple[int, ...]
 Test = Callable[[Row], bool]

@@ -17,7 +17,8 @@ from typing import Any
 import pytest
 
 from service.domain.colour import Lab, delta_e_2000, delta_e_2000_pair
-from service.domain.conflicts import ConflictReport, explain_conflicts, explain_granted
+from service.domain.conflicts import ConflictReport, explain_granted
+from tests.domain.masks import explain_conflicts
 from tests.reference.test_colour_published import PRINTED_TO, SHARMA_PAIRS
 
 pytestmark = pytest.mark.reference_data

@@ -23,10 +23,10 @@ from service.domain.rules.care import IRON_LIMIT, WASH_LIMIT
 from service.domain.rules.contract import Facts, Finding, Neighbour, Reading, Rule, Severity
 from service.domain.rules.delicate_fibres import ELASTANE_HEAT, LOW_MELTING_FIBRE, TRI_BLEND_SCORCH
 from service.domain.rules.dye import (
-    DYE_CLOTH_LIGHTNESS,
     DYE_FIBRE_SHARE,
     DYE_FIRST_WASH,
     DYE_STRAY_FIBRE,
+    DYE_SURFACE_LIGHTNESS,
 )
 from service.domain.rules.dyed_surface import DYE_SURFACE_SATURATION, DYE_WHITE_ARTWORK
 from service.domain.rules.film import (
@@ -53,7 +53,7 @@ from service.domain.rules.outlines import (
 from service.domain.rules.several import ACCUMULATED_HEAT, DYE_REHEATED, FILM_REHEATED
 from service.domain.rules.stock import GARMENT_STOCK, MEDIUM_STOCK
 from service.domain.rules.wearer import (
-    CHILDREN_TESTING,
+    CHILDRENS_ARTICLE,
     FLAMMABILITY,
     PVC_FOR_CHILDREN,
     SLEEPWEAR,
@@ -64,7 +64,7 @@ RULES: tuple[Rule, ...] = (
     DYE_FIBRE_SHARE,
     DYE_FIRST_WASH,
     DYE_STRAY_FIBRE,
-    DYE_CLOTH_LIGHTNESS,
+    DYE_SURFACE_LIGHTNESS,
     DYE_SURFACE_SATURATION,
     DYE_WHITE_ARTWORK,
     ACHIEVED_COLOUR,
@@ -107,7 +107,7 @@ RULES: tuple[Rule, ...] = (
     SLEEPWEAR,
     PVC_FOR_CHILDREN,
     SMALL_PARTS,
-    CHILDREN_TESTING,
+    CHILDRENS_ARTICLE,
     FLAMMABILITY,
     RIGHTS,
     GARMENT_STOCK,

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable
 
 from service.domain.artwork import MM_PER_INCH
 from service.domain.chain import Chain
-from service.domain.colour import lab_from_srgb_hex
+from service.domain.colour import chroma, lab_from_srgb_hex
 from service.domain.measuring import NEAR_WHITE_LIGHTNESS
 from service.domain.media import Medium
 from service.domain.rules.contract import Facts, Reading, Rule, Severity, WidthLimits
@@ -108,26 +107,31 @@ PHOTO_ON_CUT = Rule(
 
 
 _RESOLUTION_REASONS = {
-    "full": "Printed {width} mm wide the picture has {ppi:.5g} pixels per inch: sharp.",
+    "full": "Printed {width} mm wide the picture has {ppi} pixels per inch: sharp.",
     "fair": (
-        "Printed {width} mm wide the picture has {ppi:.5g} pixels per inch, a little under the "
+        "Printed {width} mm wide the picture has {ppi} pixels per inch, a little under the "
         "{limit:g} of a fully sharp print."
     ),
     "soft": (
-        "Printed {width} mm wide the picture has {ppi:.5g} pixels per inch, and under "
+        "Printed {width} mm wide the picture has {ppi} pixels per inch, and under "
         "{limit:g} it looks soft close by. Up to {widest} mm wide it does not; or upload it in "
         "more pixels."
     ),
     "coarse": (
-        "Printed {width} mm wide the picture has {ppi:.5g} pixels per inch, and at least "
+        "Printed {width} mm wide the picture has {ppi} pixels per inch, and at least "
         "{limit:g} are needed. Print it at most {widest} mm wide, or upload it in more pixels."
     ),
-    "outline": "The outline is cut from {ppi:.5g} pixels per inch, which is enough.",
+    "outline": "The outline is cut from {ppi} pixels per inch, which is enough.",
     "outline-coarse": (
-        "The outline is cut from {ppi:.5g} pixels per inch; under {limit:g} curves may show steps "
+        "The outline is cut from {ppi} pixels per inch; under {limit:g} curves may show steps "
         "and are smoothed by hand."
     ),
 }
+
+
+def _in_words(ppi: float) -> str:
+    """Pixels per inch to five digits, and whole however many they are."""
+    return f"{ppi:.0f}" if ppi >= 1_000 else f"{ppi:.5g}"
 
 
 def _widest_mm(facts: Facts, least_ppi: float) -> float:
@@ -161,7 +165,7 @@ def _resolution(facts: Facts) -> Iterable[Reading]:
     severity, name, limit = _resolution_band(facts)
     widest = in_mm(_widest_mm(facts, limit))
     reason = _RESOLUTION_REASONS[name].format(
-        width=in_mm(width), ppi=ppi, limit=limit, widest=widest
+        width=in_mm(width), ppi=_in_words(ppi), limit=limit, widest=widest
     )
     yield Reading(severity, reason, ppi, limit, "pixels per inch")
 
@@ -276,7 +280,7 @@ def _dyes_cloth(chain: Chain) -> bool:
 
 def _is_white(srgb: str, chroma_max: float) -> bool:
     lab = lab_from_srgb_hex(srgb)
-    return lab.lightness > NEAR_WHITE_LIGHTNESS and math.hypot(lab.a, lab.b) <= chroma_max
+    return lab.lightness > NEAR_WHITE_LIGHTNESS and chroma(lab) <= chroma_max
 
 
 BACKGROUND_BOX = Rule(

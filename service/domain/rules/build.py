@@ -17,6 +17,11 @@ _BOND = {
         "The {film} holds on {percent:.3g} % of this cloth ({content}), and {limit:g} % is needed; "
         "its adhesive is made for others. A film made for {fibre} is the way out."
     ),
+    "fails_all": (
+        "The {film} holds on {percent:.3g} % of this cloth ({content}), and {limit:g} % is needed; "
+        "its adhesive is made for others, and we have no film for {fibre}. Another cloth is the "
+        "way out."
+    ),
 }
 
 
@@ -33,7 +38,9 @@ def _film_bond(facts: Facts) -> Iterable[Reading]:
         severity, reason = Severity.PASSES, _BOND["holds"].format_map(told)
     else:
         most = max(others, key=lambda share: share.percent)
-        severity, reason = Severity.BLOCKS, _BOND["fails"].format(**told, fibre=most.fibre)
+        held = any(most.fibre in medium.bonds_to for medium in facts.catalogue.media)
+        template = _BOND["fails" if held else "fails_all"]
+        severity, reason = Severity.BLOCKS, template.format(**told, fibre=most.fibre)
     yield Reading(severity, reason, percent, limit, "% of the mass the adhesive holds on")
 
 

@@ -119,7 +119,8 @@ class Rule:
     any other never changes its readings. ``reads_on`` narrows that for a chain, such as one without
     dye. ``policy`` names the thresholds of the shop's policy it reads. ``widths`` gives the print
     widths at which it does not block, all else as it is; a rule that reads the width and may block
-    has it. ``source`` is a citation or ``common practice, no source``.
+    has it. ``may_block`` False promises that it never does. ``ways_out`` is a plain sentence on
+    what usually helps. ``source`` is a citation or ``common practice, no source``.
     """
 
     id: str

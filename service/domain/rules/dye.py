@@ -8,6 +8,7 @@ from decimal import Decimal
 from service.domain.chain import Chain
 from service.domain.colour import lab_from_srgb_hex
 from service.domain.fibres import FIBRE_FACTS, Fibre, FibreContent
+from service.domain.look import dye_holding_volume
 from service.domain.media import Medium
 from service.domain.rules.contract import Facts, Reading, Rule, Severity
 from service.domain.wishes import Choice, Consent
@@ -160,12 +161,7 @@ def _first_wash(facts: Facts) -> Iterable[Reading]:
     if not _on_cloth(facts.chain):
         return
     face = facts.garment.face
-    held = sum(
-        face.volume_share(share.fibre)
-        for share in face.shares
-        if FIBRE_FACTS[share.fibre].fixes_dye
-    )
-    lost = max(0.0, 100 * (1 - held))
+    lost = 100 * (1 - dye_holding_volume(face))
     if all(FIBRE_FACTS[share.fibre].fixes_dye for share in face.shares):
         severity, name = Severity.PASSES, "whole"
     elif dye_holding_percent(face) >= facts.policy.dye_full_percent:
@@ -327,7 +323,7 @@ def _surface_reads(chain: Chain) -> frozenset[Choice]:
     return frozenset(reads)
 
 
-DYE_CLOTH_LIGHTNESS = Rule(
+DYE_SURFACE_LIGHTNESS = Rule(
     id="dye-surface-lightness",
     title="Dye needs a light surface",
     explanation=(

@@ -11,6 +11,10 @@ from service.domain.rules.look import READS_OF_LOOK, reads_under_dye
 
 _WHITE_REASONS = {
     "none": "The artwork has no white to speak of, so nothing is missing where dye has none.",
+    "all_white": (
+        "Dye has no white, and this artwork is white throughout ({percent:.3g} %): nothing would "
+        "be printed. White film shows it, on cloth that is not white."
+    ),
     "white_cloth": (
         "Dye has no white: the white part of the artwork ({percent:.3g} %) stays as the white "
         "cloth is."
@@ -41,6 +45,8 @@ def _dye_white_artwork(facts: Facts) -> Iterable[Reading]:
         severity, name = Severity.PASSES, "none"
     elif film is not None:
         severity, name = Severity.NOTES, "film"
+    elif percent >= 100 - limit:
+        severity, name = Severity.BLOCKS, "all_white"
     else:
         severity, name = _white_on(facts.garment.lab, facts)
     reason = _WHITE_REASONS[name].format(
@@ -68,8 +74,9 @@ DYE_WHITE_ARTWORK = Rule(
     explanation=(
         "A dye printer has no white ink and dye is transparent, so white parts of the artwork show "
         "the cloth or film beneath. On white cloth that is as it should be, on light cloth it is "
-        "said, and on darker cloth, where the white is what would stand out, it is refused. What "
-        "counts as white cloth and as white enough artwork is the shop's policy."
+        "said, and on darker cloth, where the white is what would stand out, it is refused. So is "
+        "artwork that is white throughout, of which nothing would be printed. What counts as white "
+        "cloth and as white enough artwork is the shop's policy."
     ),
     source="common practice, no source",
     reads=READS_OF_LOOK,

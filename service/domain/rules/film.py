@@ -10,6 +10,7 @@ from service.domain.fibres import Fibre
 from service.domain.media import Medium, Pressure, Texture
 from service.domain.methods import OperationKind
 from service.domain.rules.contract import Facts, Reading, Rule, Severity
+from service.domain.rules.heat import stated_percent
 from service.domain.wishes import Choice
 from service.domain.work import inked_share
 
@@ -75,27 +76,32 @@ FILM_COLOUR_AVAILABLE = Rule(
 )
 
 
+_ELASTIC = (Fibre.ELASTANE, Fibre.ELASTOMULTIESTER)
+"""Fibres that are put into cloth so that it stretches."""
+
 _STRETCH = {
     "gives": "The {film} stretches with the cloth.",
-    "little": "This cloth holds {percent:.3g} % elastane, too little to crack the {film}.",
+    "little": "This cloth holds {percent:.3g} % {fibres}, too little to crack the {film}.",
     "may-crack": (
-        "This cloth holds {percent:.3g} % elastane and the {film} does not stretch: from "
+        "This cloth holds {percent:.3g} % {fibres} and the {film} does not stretch: from "
         "{limit:g} % on it may crack where the garment is pulled. A stretching film gives with it."
     ),
     "cracks": (
-        "This cloth holds {percent:.3g} % elastane and the {film} does not stretch: from "
-        "{limit:g} % on it cracks in wear. A stretching film, or cloth with less elastane, works."
+        "This cloth holds {percent:.3g} % {fibres} and the {film} does not stretch: from "
+        "{limit:g} % on it cracks in wear. A stretching film, or cloth with less {fibres}, works."
     ),
 }
 
 
 def _film_stretch(facts: Facts) -> Iterable[Reading]:
-    shares = facts.garment.whole.shares
-    percent = float(sum(share.percent for share in shares if share.fibre is Fibre.ELASTANE))
+    content = facts.garment.whole
+    percent = sum(stated_percent(content, fibre) for fibre in _ELASTIC)
+    held = [fibre for fibre in _ELASTIC if stated_percent(content, fibre)]
+    fibres = " and ".join(held or [Fibre.ELASTANE])
     for film in facts.chain.layers:
         severity, said, limit = _stretch_of(facts, film, percent)
-        reason = _STRETCH[said].format(film=film.name, percent=percent, limit=limit)
-        yield Reading(severity, reason, percent, limit, "% elastane by mass")
+        reason = _STRETCH[said].format(film=film.name, percent=percent, fibres=fibres, limit=limit)
+        yield Reading(severity, reason, percent, limit, "% elastic fibre by mass")
 
 
 def _stretch_of(facts: Facts, film: Medium, percent: float) -> tuple[Severity, str, float]:
@@ -115,9 +121,9 @@ FILM_STRETCH = Rule(
     title="The film gives where the cloth does",
     explanation=(
         "Ordinary film cracks once the cloth is drawn out by about 15 to 20 %; stretching film "
-        "follows it. How far a cloth will be drawn is not on its label, so the elastane in the "
-        "whole cloth stands for it, and the shares at which the shop warns and refuses are its "
-        "policy."
+        "follows it. How far a cloth will be drawn is not on its label, so the elastane "
+        "and elastomultiester in the whole cloth stand for it, and the shares at which the shop "
+        "warns and refuses are its policy."
     ),
     source="common practice, no source; from memory",
     reads=frozenset({Choice.METHOD, Choice.BLANK}),

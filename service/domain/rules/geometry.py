@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from service.domain.blanks import Obstacle, PlacementArea, Style
 from service.domain.machines import Press
 from service.domain.rules.contract import Facts, Reading, Rule, Severity, WidthLimits
+from service.domain.rules.stock import stocked_blank
 from service.domain.wishes import Choice
 from service.domain.work import misfits, widest_on_media
 
@@ -25,7 +26,9 @@ NO_WIDTH: WidthLimits = (math.inf, 0.0)
 
 
 def in_mm(length_mm: float) -> str:
-    """The length in words, to a tenth of a millimetre."""
+    """The length in words, to a tenth of a millimetre; below that to two digits, never as 0."""
+    if 0 < length_mm < 0.1:
+        return f"{length_mm:.2g}"
     return f"{length_mm:.1f}".removesuffix(".0")
 
 
@@ -115,7 +118,7 @@ _CHEST_REASONS = {
 
 def _chest_limits(facts: Facts) -> dict[str, float] | None:
     """Widest print in mm by size ordered; None for what has no chest."""
-    blank = facts.catalogue.blank_by_id.get(facts.garment.blank_id or "")
+    blank = stocked_blank(facts)
     if blank is not None and blank.style is Style.TOTE:
         return None
     share, chests = facts.policy.print_share_of_half_chest, facts.garment.half_chest_mm

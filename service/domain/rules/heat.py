@@ -7,7 +7,7 @@ from itertools import takewhile
 
 from service.domain.chain import Chain
 from service.domain.fibres import Fibre, FibreContent
-from service.domain.recipe import StrikeSettings, may_bleed
+from service.domain.recipe import StrikeSettings, bleeding_percent, may_bleed
 from service.domain.rules.contract import Facts, Reading, Rule, Severity
 from service.domain.wishes import Choice
 
@@ -49,8 +49,8 @@ _WINDOW_REASONS = {
     ),
     "empty": (
         "{what} finds no temperature on this cloth: {intervals}. With a press up to {error:g} K "
-        "off it needs a setting of at least {needed:g} °C, and {because} allows at most "
-        "{bearable:g} °C; a method pressed cooler or a cloth that bears more heat is the way out."
+        "off it needs a setting of at least {needed:g} °C, and at most {bearable:g} °C is allowed "
+        "by {because}; a method pressed cooler or a cloth that bears more heat is the way out."
     ),
     "shorter": (
         "{what} is pressed for {dwell:g} s instead of {best:g} s, as the elastane in this cloth "
@@ -160,7 +160,7 @@ def _dye_migration(facts: Facts) -> Iterable[Reading]:
         reason = _MIGRATION_REASONS["blocked"].format(film=lowest.name)
         yield Reading(Severity.PASSES, reason, "blocks dye", "dark, or blocks dye", "film")
         return
-    percent = stated_percent(facts.garment.whole, Fibre.POLYESTER)
+    percent = float(bleeding_percent(facts.garment))
     bleeding = False
     for settings in facts.settings:
         rising = next((limit for limit in settings.limits if limit.migration), None)

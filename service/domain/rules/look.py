@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from service.domain.chain import Chain
+from service.domain.colour import delta_e_2000_pair, lab_from_srgb_hex
 from service.domain.look import (
     Look,
     LookBand,
@@ -19,6 +20,11 @@ from service.domain.wishes import Choice, Consent
 
 _MEAN = "CIEDE2000, mean over the artwork"
 _SHADES = frozenset({LookBand.FAITHFUL, LookBand.NEAR})
+
+READS_OF_LOOK = frozenset(
+    {Choice.METHOD, Choice.BLANK, Choice.COLOUR, Choice.ARTWORK, Choice.FILM_COLOUR}
+)
+"""All that a look may depend on."""
 
 
 def surface_choices(chain: Chain) -> frozenset[Choice]:
@@ -178,16 +184,7 @@ ACHIEVED_COLOUR = Rule(
         "CIEDE2000 is ISO/CIE 11664-6; the dye model is checked on published overprints of five "
         "print conditions (public characterisation data); the limits are common practice, no source"
     ),
-    reads=frozenset(
-        {
-            Choice.METHOD,
-            Choice.BLANK,
-            Choice.COLOUR,
-            Choice.ARTWORK,
-            Choice.FILM_COLOUR,
-            Choice.CONSENTS,
-        }
-    ),
+    reads=READS_OF_LOOK | {Choice.CONSENTS},
     evaluate=_achieved_colour,
     reasons=_ACHIEVED_REASONS,
     policy=(
@@ -213,12 +210,6 @@ def reads_under_dye(chain: Chain) -> frozenset[Choice]:
     if not chain.dye:
         return frozenset({Choice.METHOD})
     return surface_choices(chain) | {Choice.METHOD, Choice.ARTWORK}
-
-
-READS_OF_LOOK = frozenset(
-    {Choice.METHOD, Choice.BLANK, Choice.COLOUR, Choice.ARTWORK, Choice.FILM_COLOUR}
-)
-"""All that a look may depend on."""
 
 
 _DOUBT_REASONS = {
@@ -290,11 +281,30 @@ _CONTRAST_REASONS = {
 
 
 def _print_contrast(facts: Facts) -> Iterable[Reading]:
-    contrast, limit = facts.look.contrast_lightness, facts.policy.contrast_lightness
+    contrast, limit = _contrast(facts), facts.policy.contrast_lightness
     weak = contrast < limit
     reason = _CONTRAST_REASONS["weak" if weak else "clear"].format(contrast=contrast, limit=limit)
     severity = Severity.WARNS if weak else Severity.PASSES
     yield Reading(severity, reason, contrast, limit, "CIELAB L* between print and cloth")
+
+
+def _contrast(facts: Facts) -> float:
+    """Mean difference in L* to the cloth, of the whole print or of what stands on its background.
+
+    Dark letters on a white ground are well read on white cloth, though most of the print is white.
+    """
+    artwork, whole = facts.decoration.artwork, facts.look.contrast_lightness
+    if artwork.background_srgb is None:
+        return whole
+    ground, same = lab_from_srgb_hex(artwork.background_srgb), facts.policy.colour_faithful_delta_e
+    cloth = facts.garment.lab.lightness
+    drawn = [
+        (colour.share, abs(lab_from_srgb_hex(seen.predicted).lightness - cloth))
+        for colour, seen in zip(artwork.palette, facts.look.colours, strict=True)
+        if delta_e_2000_pair(lab_from_srgb_hex(colour.srgb), ground) > same
+    ]
+    area = sum(share for share, _ in drawn)
+    return max(whole, sum(share * steps for share, steps in drawn) / area) if area else whole
 
 
 PRINT_CONTRAST = Rule(
@@ -303,14 +313,20 @@ PRINT_CONTRAST = Rule(
     explanation=(
         "What tells a shape from its ground is lightness more than hue. The mean difference in L* "
         "between the predicted print, each colour by its area, and the cloth around it is weighed "
-        "against the shop's limit. A quiet print may be wanted, so this only warns."
+        "against the shop's limit; where the picture stands on a plain background, what is drawn "
+        "on it counts if that stands out more. A quiet print may be wanted, so this only warns."
     ),
     source="common practice, no source; L* is CIELAB, ISO/CIE 11664-4",
     reads=READS_OF_LOOK,
     evaluate=_print_contrast,
     reasons=_CONTRAST_REASONS,
     may_block=False,
-    policy=("blend_constant", "contrast_lightness", "dye_surface_floor"),
+    policy=(
+        "blend_constant",
+        "colour_faithful_delta_e",
+        "contrast_lightness",
+        "dye_surface_floor",
+    ),
     reads_on=lambda chain: (
         surface_choices(chain) | {Choice.METHOD, Choice.ARTWORK, Choice.BLANK, Choice.COLOUR}
     ),

@@ -157,7 +157,7 @@ SMALL_PARTS = Rule(
 )
 
 
-_CHILDRENS_ARTICLE = {
+_ARTICLE = {
     "adult": "The garment is for adults.",
     "child": (
         "This is wear for {people}, and a print on it is usually held to limits on lead and "
@@ -171,11 +171,11 @@ def _childrens_article(facts: Facts) -> Iterable[Reading]:
     wearer = facts.garment.wearer
     adult = wearer is Wearer.ADULT
     severity = Severity.PASSES if adult else Severity.NOTES
-    reason = _CHILDRENS_ARTICLE["adult" if adult else "child"].format(people=_PEOPLE[wearer])
+    reason = _ARTICLE["adult" if adult else "child"].format(people=_PEOPLE[wearer])
     yield Reading(severity, reason, f"{wearer} wear", "adult wear", "garment")
 
 
-CHILDREN_TESTING = Rule(
+CHILDRENS_ARTICLE = Rule(
     id="childrens-article",
     title="Prints on children's wear bring duties",
     explanation=(
@@ -187,7 +187,7 @@ CHILDREN_TESTING = Rule(
     source="16 CFR 1500.91; 15 USC 1278a; 15 USC 2057c",
     reads=frozenset({Choice.BLANK}),
     evaluate=_childrens_article,
-    reasons=_CHILDRENS_ARTICLE,
+    reasons=_ARTICLE,
     may_block=False,
     ways_out="An adult garment; or tests by a laboratory, on the seller's account.",
 )
