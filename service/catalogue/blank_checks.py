@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from service.catalogue.faults import DocumentPath, PathFaults
 from service.catalogue.medium_checks import named_twice
@@ -10,7 +10,7 @@ from service.domain.blanks import Blank, BlankSize, Placement, PlacementArea
 from service.domain.care import IRON_DOT_C
 from service.domain.fibre_labels import label_faults
 from service.domain.fibres import EU_LABEL_NAMES, FIBRE_FACTS, US_LABEL_NAMES, Fibre
-from service.domain.shop import Catalogue, LabelRegime, Policy
+from service.domain.shop import Catalogue, LabelRegime, Policy, SuppliedPlacement
 
 GTIN_LENGTHS = (8, 12, 13, 14)
 """Lengths of a GTIN in digits (GS1 General Specifications; from memory)."""
@@ -26,6 +26,11 @@ def blank_faults(catalogue: Catalogue) -> PathFaults:
         yield from _content_faults(blank, catalogue.policy.label_regime, path)
         yield from _stock_faults(blank, path)
         yield from _iron_faults(blank, catalogue.policy, path)
+        yield from _overlap_faults(
+            blank.placements, f"of blank '{blank.id}'", (*path, "placements")
+        )
+    supplied = catalogue.policy.supplied_placements
+    yield from _overlap_faults(supplied, "for supplied garments", ("policy", "supplied_placements"))
     yield from _gtin_faults(catalogue)
 
 
@@ -58,6 +63,23 @@ def _placement_faults(blank: Blank, placement: Placement, path: DocumentPath) ->
     for name in placement.areas:
         if blank.size(name) is None:
             yield (*path, "areas", name), f"{where} has an area for '{name}', which is no size"
+
+
+def _overlap_faults(
+    placements: Sequence[Placement | SuppliedPlacement], whose: str, path: DocumentPath
+) -> PathFaults:
+    """An overlap with no placement of the same garment, with itself, or named twice."""
+    known = {placement.id for placement in placements}
+    for index, placement in enumerate(placements):
+        where = f"placement '{placement.id}' {whose}"
+        for place, name in enumerate(placement.overlaps):
+            if name == placement.id:
+                yield (*path, index, "overlaps", place), f"{where} overlaps itself"
+            elif name not in known:
+                message = f"{where} overlaps '{name}', which is no placement {whose}"
+                yield (*path, index, "overlaps", place), message
+        for field, message in named_twice(where, "overlaps", placement.overlaps):
+            yield (*path, index, field), message
 
 
 def _stock_faults(blank: Blank, path: DocumentPath) -> PathFaults:

@@ -89,7 +89,11 @@ class PlacementArea(Frozen):
 
 
 class Placement(Frozen):
-    """Where on the blank: a box by size, hung ``drop_mm`` below the named edge, centred across."""
+    """Where on the blank: a box by size, hung ``drop_mm`` below the named edge, centred across.
+
+    ``overlaps`` are the placements of the same garment that this one lies on or touches; it counts
+    both ways, whichever of the two names the other.
+    """
 
     id: Slug
     name: Words
@@ -97,6 +101,7 @@ class Placement(Frozen):
     drop_mm: Annotated[float, Field(ge=0, le=1_000)]
     areas: Mapping[SizeName, PlacementArea]
     crosses: tuple[Obstacle, ...] = ()
+    overlaps: tuple[Slug, ...] = ()
 
 
 class CareLabel(Frozen):

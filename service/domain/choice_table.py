@@ -356,7 +356,7 @@ class ChoiceTable:
         shape = self.has_size.shape
         least, greatest = np.zeros(shape), np.full(shape, np.inf)
         making = self.makings()[0]
-        picked, spread = self._picked(rule.reads)
+        picked, spread = self._picked(rule.reads | {Choice.BLANK})
         for at in picked:
             garment = self.garments[at]
             facts = self._facts(garment, making, wish)

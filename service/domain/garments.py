@@ -132,4 +132,5 @@ def _scaled(offered: SuppliedPlacement, half_chest_mm: float, sizes: tuple[str, 
         from_edge=offered.from_edge,
         drop_mm=offered.drop_mm,
         areas=dict.fromkeys(sizes, area),
+        overlaps=offered.overlaps,
     )

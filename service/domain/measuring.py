@@ -205,12 +205,13 @@ def _length_in(values: NDArray[np.float32]) -> float:
     none, whole = np.zeros_like(along[0]), np.ones_like(along[0])
     x = (along[0], whole, 1 - along[2], none)
     y = (none, along[1], whole, 1 - along[3])
-    saddle = crossed.all(axis=0)
+    # Where all four sides are crossed, two lines cut off the two clear corners: ink hangs together.
+    is_plain, first_is_ink = ~crossed.all(axis=0), values[0] > 0
+    cut_off = {(0, 1): first_is_ink, (2, 3): first_is_ink, (1, 2): ~first_is_ink}
+    cut_off[0, 3] = cut_off[1, 2]
     total = 0.0
     for one, other in itertools.combinations(range(4), 2):
-        here = crossed[one] & crossed[other]
-        if (one, other) not in ((0, 1), (2, 3)):
-            here &= ~saddle  # where all four sides are crossed, two lines cut off two corners
+        here = crossed[one] & crossed[other] & (is_plain | cut_off.get((one, other), False))
         total += float(np.hypot(x[one] - x[other], y[one] - y[other])[here].sum())
     return total
 

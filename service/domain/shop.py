@@ -28,7 +28,11 @@ class LabelRegime(StrEnum):
 
 
 class SuppliedPlacement(Frozen):
-    """A placement offered on garments the customer brings, sized from their half chest."""
+    """A placement offered on garments the customer brings, sized from their half chest.
+
+    ``overlaps`` are the other supplied placements that this one lies on or touches; it counts both
+    ways, whichever of the two names the other.
+    """
 
     id: Slug
     name: Words
@@ -37,6 +41,7 @@ class SuppliedPlacement(Frozen):
     width_share_of_half_chest: Share
     max_width_mm: LengthMm
     max_height_mm: LengthMm
+    overlaps: tuple[Slug, ...] = ()
 
 
 class Criterion(StrEnum):
@@ -55,6 +60,7 @@ _RISING = (
     ("dye_moves_from_c", "dye_stains_from_c"),
     ("stretch_warns_percent", "stretch_blocks_percent"),
     ("resolution_least_ppi", "resolution_fair_ppi", "resolution_full_ppi"),
+    ("soft_alpha_share", "soft_alpha_cut_share"),
 )
 """Thresholds that cut one scale into bands, lowest first."""
 
@@ -96,6 +102,7 @@ class Policy(Frozen):
     elastane_warm_c: Annotated[float, Field(ge=140, le=190)] = 165.0
     elastane_dwell_s: Annotated[float, Field(ge=10, le=120)] = 45.0
     tri_blend_c: Annotated[float, Field(ge=110, le=180)] = 138.0
+    long_strike_margin_k: Annotated[float, Field(ge=0, le=40)] = 15.0
     heated_s_max: Annotated[float, Field(ge=30, le=900)] = 240.0
     strikes_max: Annotated[int, Field(ge=1, le=40)] = 9
     dye_moves_from_c: Annotated[float, Field(ge=110, le=200)] = 150.0
@@ -107,8 +114,12 @@ class Policy(Frozen):
     resolution_full_ppi: Annotated[float, Field(ge=150, le=600)] = 200.0
     resolution_fair_ppi: Annotated[float, Field(ge=100, le=300)] = 150.0
     resolution_least_ppi: Annotated[float, Field(ge=50, le=200)] = 100.0
+    resolution_cut_least_ppi: Annotated[float, Field(ge=5, le=150)] = 20.0
     printed_line_mm: Annotated[float, Field(ge=0.1, le=3)] = 0.35
     soft_alpha_share: Annotated[float, Field(ge=0, le=0.5)] = 0.02
+    soft_alpha_cut_share: Annotated[float, Field(ge=0.02, le=1)] = 0.25
+    visible_share: Annotated[float, Field(ge=0, le=0.2)] = 0.002
+    print_least_mm: Annotated[float, Field(ge=1, le=50)] = 5.0
     loose_pieces_max: Annotated[int, Field(ge=1, le=200)] = 12
     large_film_cm2: Annotated[float, Field(ge=50, le=3_000)] = 400.0
     light_cloth_g_m2: Annotated[float, Field(ge=60, le=400)] = 160.0

@@ -288,6 +288,18 @@ IN_PARTS: dict[str, Contradiction] = {
         "/blanks/0/placements/0/crosses",
         "placement 'front' of blank 'blend-tee' names 'seam' twice",
     ),
+    "overlapping no placement": (
+        [("drop_mm: 65\n", "drop_mm: 65\n        overlaps: [back]\n")],
+        "overlaps",
+        "/blanks/0/placements/0/overlaps/0",
+        "placement 'front' of blank 'blend-tee' overlaps 'back', which is no placement of blank",
+    ),
+    "overlapping itself": (
+        [("drop_mm: 65\n", "drop_mm: 65\n        overlaps: [front]\n")],
+        "overlaps",
+        "/blanks/0/placements/0/overlaps/0",
+        "placement 'front' of blank 'blend-tee' overlaps itself",
+    ),
     # ISO 3758:2012: three dots are up to 200 C. Polypropylene melts at 160 to 170 C (one guide).
     "ironed hotter than it melts": (
         [("fibre: cotton", "fibre: polypropylene"), ("40, iron_dots: 2", "40, iron_dots: 3")],

@@ -40,6 +40,8 @@ KEPT_METHODS = (
     "low-heat-cut-film",
     "dye-on-white-film",
 )
+KEPT_OVERLAPS = frozenset({"half-blend-tee"})
+"""Elsewhere the left chest may stand beside the front, so that other rules can be seen there."""
 KEPT_FILM_COLOURS = frozenset({"white", "brick", "cherry"})
 """Olive long sleeves cannot be had in 3XL; the half blend asks for consent under dye."""
 
@@ -76,7 +78,14 @@ def new_small_shop(**changes: object) -> CompiledCatalogue:
     return compile_catalogue(Catalogue.model_construct(**{**fields, **cut, **changes}), "small")
 
 
-def _cut(blank: Blank) -> Blank:
+def lying_apart(blank: Blank) -> Blank:
+    """The blank, none of whose placements overlap."""
+    apart = tuple(p.model_copy(update={"overlaps": ()}) for p in blank.placements)
+    return blank.model_copy(update={"placements": apart})
+
+
+def _cut(whole: Blank) -> Blank:
+    blank = whole if whole.id in KEPT_OVERLAPS else lying_apart(whole)
     return blank.model_copy(
         update={
             "colours": tuple(c for c in blank.colours if c.id in KEPT_BLANKS[blank.id]),

@@ -7,11 +7,13 @@ from typing import Any
 
 import pytest
 from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from service.domain.artwork import ArtworkMeasures, PaletteColour, ShapeMeasures
 from service.domain.chain import Chain, walk
 from service.domain.methods import Method
 from service.domain.rules.artwork import (
+    ARTWORK_VISIBLE,
     BACKGROUND_BOX,
     COLOURS_SHOWN,
     PHOTO_ON_CUT,
@@ -26,6 +28,7 @@ from service.domain.rules.outlines import (
     SMALLEST_FEATURE,
     SMALLEST_GAP,
 )
+from service.domain.shop import Policy
 from service.domain.verdict import facts_for
 from service.domain.wishes import Choice, Decoration, Line
 from tests.domain.garments_and_lines import artwork, cloth, demo_shop
@@ -39,6 +42,7 @@ from tests.domain.rule_situations import (
 )
 
 RULES = (
+    ARTWORK_VISIBLE,
     COLOURS_SHOWN,
     CUT_COLOURS,
     PHOTO_ON_CUT,
@@ -244,10 +248,33 @@ def test_pixels_per_inch_fall_into_bands(
     assert reading.severity is severity
 
 
-def test_a_cut_outline_of_few_pixels_is_only_noted() -> None:
-    """A blade rounds what a print would show."""
-    assert said(RESOLUTION, CUT_ONLY, pixels_wide(990), 254).severity is NOTES
-    assert said(RESOLUTION, CUT_ONLY, pixels_wide(1_000), 254).severity is PASSES
+@pytest.mark.parametrize(
+    ("width_px", "severity"), [(1_000, PASSES), (990, NOTES), (200, NOTES), (199, BLOCKS)]
+)
+def test_a_cut_outline_of_few_pixels_is_noted_and_of_far_fewer_refused(
+    width_px: int, severity: Severity
+) -> None:
+    """On ten inches: 100 pixels an inch are enough, 20 can be smoothed; design choices."""
+    assert said(RESOLUTION, CUT_ONLY, pixels_wide(width_px), 254).severity is severity
+
+
+def test_an_outline_too_coarse_to_cut_names_the_widest_that_is_not() -> None:
+    """100 px at 20 pixels an inch are five inches, 127 mm: arithmetic."""
+    facts = facts_of(CUT_ONLY, pixels_wide(100), 300)
+    [reading] = readings(RESOLUTION, facts)
+    assert (reading.severity, reading.limit) == (BLOCKS, 20)
+    assert "at most 127 mm wide" in reading.reason
+    assert RESOLUTION.widths is not None
+    assert RESOLUTION.widths(facts)[1] == pytest.approx(127)
+
+
+@settings(max_examples=25)
+@given(wish=wishes(), width_px=st.integers(1, 3_000))
+def test_pixels_limit_the_width_by_every_method(wish: Wish, width_px: int) -> None:
+    """As the law above, on pictures of any number of pixels."""
+    art = (pixels_wide(width_px), True)
+    few = Wish({**wish.choices, Choice.ARTWORK: art})
+    blocks_exactly_outside_its_widths(RESOLUTION, few)
 
 
 def test_soft_edges_are_warned_of_on_opaque_film_alone() -> None:
@@ -259,6 +286,48 @@ def test_soft_edges_are_warned_of_on_opaque_film_alone() -> None:
         assert reading.severity is WARNS
         assert word in reading.reason
     assert not readings(SOFT_EDGES, facts_of(DYE, soft))
+
+
+def test_what_fades_over_a_quarter_is_not_cut_but_printed() -> None:
+    """A blade finds no edge in a glow: common practice, no source; 25 % is a design choice."""
+    edge, fading = picture(soft_alpha_share=0.25), picture(soft_alpha_share=0.251)
+    assert said(SOFT_EDGES, CUT_ONLY, edge).severity is WARNS
+    refused = said(SOFT_EDGES, CUT_ONLY, fading)
+    assert (refused.severity, refused.limit) == (BLOCKS, 25)
+    assert "printed method" in refused.reason
+    assert said(SOFT_EDGES, PRINTED_AND_CUT, fading).severity is WARNS
+    assert not readings(SOFT_EDGES, facts_of(DYE, fading))
+
+
+def test_what_fades_is_not_cut_from_clear_film_either() -> None:
+    """The blade has no edge to follow, whether the film lets light through or not."""
+    facts = facts_of(CUT_ONLY, picture(soft_alpha_share=0.3))
+    clear = tuple(
+        replace(worked, medium=worked.medium.model_copy(update={"opaque": False}))
+        for worked in facts.chain.worked
+    )
+    on_clear = replace(facts, chain=replace(facts.chain, worked=clear))
+    assert [r.severity for r in readings(SOFT_EDGES, on_clear)] == [BLOCKS]
+    assert SOFT_EDGES.reads_for(on_clear.chain) == {Choice.METHOD, Choice.ARTWORK}
+
+
+def test_the_share_that_blocks_lies_above_the_share_that_warns() -> None:
+    """A policy with the two the other way round is refused."""
+    with pytest.raises(ValueError, match=r"soft_alpha_share 0\.3 must lie below"):
+        Policy(soft_alpha_share=0.3, soft_alpha_cut_share=0.3)
+
+
+@pytest.mark.parametrize(
+    ("opaque", "soft", "severity"),
+    [(0.002, 0.0, PASSES), (0.001, 0.001, PASSES), (0.0019, 0.0, BLOCKS), (0.0, 0.0, BLOCKS)],
+)
+def test_a_picture_with_next_to_nothing_in_it_is_made_by_no_method(
+    opaque: float, soft: float, severity: Severity
+) -> None:
+    """Under 1 % of it shows: a design choice, no source."""
+    art = picture(opaque_share=opaque, soft_alpha_share=soft)
+    for method_id in (CUT_ONLY, PRINTED_AND_CUT, DYE):
+        assert said(ARTWORK_VISIBLE, method_id, art).severity is severity
 
 
 @pytest.mark.parametrize(

@@ -171,7 +171,7 @@ def test_a_width_range_needs_no_artwork_where_its_rule_does_not() -> None:
     bare = {rules_of(int(one.bit))[0] for one in TABLE.size_ranges(Given(None))}
     full = {rules_of(int(one.bit))[0] for one in TABLE.size_ranges(Given(ARTWORKS["black"]))}
     assert bare == {"chest-share"}
-    assert full == {"chest-share", "placement-area"}
+    assert full == {"chest-share", "placement-area", "tiny-print"}
     assert TABLE.method_ranges(Given(None)) == ()
 
 

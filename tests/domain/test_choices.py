@@ -325,7 +325,7 @@ def test_separate_spans_of_width_stay_apart() -> None:
     """
     art = measured("#c01020", width_px=354, feature=1 / 290)
     spans = find_choices(TABLE, Selection(artwork=art, placement_id="front")).widths
-    assert [(span.least_mm, span.greatest_mm) for span in spans] == [(1, 89), (290, 305)]
+    assert [(span.least_mm, span.greatest_mm) for span in spans] == [(5, 89), (290, 305)]
 
 
 def test_a_customers_own_garment_has_choices_too() -> None:

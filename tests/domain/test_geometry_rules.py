@@ -17,6 +17,7 @@ from service.domain.rules.geometry import (
     PLACEMENT_AREA,
     PLACEMENT_OBSTACLES,
     PLATEN,
+    TINY_PRINT,
 )
 from service.domain.verdict import facts_for
 from service.domain.wishes import Choice, Decoration, Line
@@ -33,7 +34,7 @@ from tests.domain.rule_situations import (
 )
 from tests.domain.shops import tiny_media, tiny_shop
 
-RULES = (PLACEMENT_AREA, CHEST_SHARE, PLACEMENT_OBSTACLES, PLATEN, MEDIUM_SIZE)
+RULES = (PLACEMENT_AREA, CHEST_SHARE, PLACEMENT_OBSTACLES, PLATEN, MEDIUM_SIZE, TINY_PRINT)
 SIZED = [rule for rule in RULES if Choice.WIDTH in rule.reads]
 
 
@@ -220,3 +221,28 @@ def test_glitter_that_may_not_be_turned_limits_what_smooth_film_does_not() -> No
     sparkle = _wish(method="dye-on-glitter-film", width=700.0, artwork=long)
     assert _severities(MEDIUM_SIZE, smooth) == [Severity.PASSES]
     assert Severity.BLOCKS in _severities(MEDIUM_SIZE, sparkle)
+
+
+@pytest.mark.parametrize(
+    ("width_mm", "aspect", "severity"),
+    [
+        (5.0, 0.5, Severity.PASSES),
+        (4.9, 0.5, Severity.BLOCKS),
+        (2.5, 2.0, Severity.PASSES),
+        (2.4, 2.0, Severity.BLOCKS),
+        (0.01, 1.0, Severity.BLOCKS),
+    ],
+)
+def test_a_print_of_less_than_five_millimetres_is_refused(
+    width_mm: float, aspect: float, severity: Severity
+) -> None:
+    """The larger side counts, and the limit itself is enough; 5 mm is a design choice."""
+    wish = _wish(width=width_mm, artwork=(artwork(aspect=aspect), True))
+    assert _severities(TINY_PRINT, wish) == [severity]
+
+
+@settings(max_examples=40)
+@given(wish=wishes(), width_mm=st.floats(0.02, 8))
+def test_a_tiny_print_is_refused_exactly_below_its_least_width(wish: Wish, width_mm: float) -> None:
+    """As the law above, at widths about the limit."""
+    blocks_exactly_outside_its_widths(TINY_PRINT, wish.wide(width_mm))

@@ -16,7 +16,7 @@ from service.domain.rules.delicate_fibres import (
     LOW_MELTING_FIBRE,
     TRI_BLEND_SCORCH,
 )
-from service.domain.rules.heat import DYE_MIGRATION, HEAT_WINDOW
+from service.domain.rules.heat import DYE_MIGRATION, HEAT_WINDOW, LONG_STRIKE
 from service.domain.wishes import Choice
 from tests.domain.garments_and_lines import artwork, cloth, decoration, demo_shop
 from tests.domain.heated_wishes import (
@@ -35,7 +35,14 @@ from tests.domain.heated_wishes import (
     with_policy,
 )
 
-RULES = (HEAT_WINDOW, DYE_MIGRATION, LOW_MELTING_FIBRE, ELASTANE_HEAT, TRI_BLEND_SCORCH)
+RULES = (
+    HEAT_WINDOW,
+    LONG_STRIKE,
+    DYE_MIGRATION,
+    LOW_MELTING_FIBRE,
+    ELASTANE_HEAT,
+    TRI_BLEND_SCORCH,
+)
 
 
 def _reasons(rule: Rule, facts: Facts, severity: Severity) -> list[str]:
@@ -137,6 +144,47 @@ def test_a_stroke_that_can_be_shorter_is_shortened_and_noted() -> None:
     assert facts.settings[-1].dwell_s == 45
     noted = [r for r in said(HEAT_WINDOW, facts) if r.severity is Severity.NOTES]
     assert [(r.measured, r.limit, r.unit) for r in noted] == [(45.0, 45.0, "s")]
+
+
+@pytest.mark.parametrize(
+    ("fibre", "margin_k", "severity"),
+    [
+        ("cotton", 15, Severity.PASSES),
+        ("cotton", 35, Severity.PASSES),
+        ("cotton", 36, Severity.WARNS),
+        ("viscose", 15, Severity.WARNS),
+        ("viscose", 10, Severity.PASSES),
+        ("viscose", 0, Severity.PASSES),
+    ],
+)
+def test_a_stroke_of_90_s_near_the_ceiling_asks_for_a_sample(
+    fibre: str, margin_k: float, severity: Severity
+) -> None:
+    """Printed film at 170 °C: cotton bears 205, viscose 180 °C; common practice, no source.
+
+    The margin is a design choice, and the limit itself is allowed.
+    """
+    shop = with_policy(long_strike_margin_k=margin_k)
+    facts = facts_on(of_content(FibreContent.of(**{fibre: 100})), "printed-film", shop)
+    [reading] = said(LONG_STRIKE, facts)
+    assert (reading.severity, reading.measured) == (severity, 170.0)
+    assert "90 s" in reading.reason
+
+
+@pytest.mark.parametrize(("dwell_s", "count"), [(60.0, 0), (60.5, 1)])
+def test_strokes_of_up_to_60_s_are_what_ceilings_are_for(dwell_s: float, count: int) -> None:
+    """Of a stroke no longer than that nothing is said; common practice, no source."""
+    facts = facts_on(cloth(viscose=100), "printed-film")
+    entries = tuple(replace(entry, dwell_s=dwell_s) for entry in facts.settings[-1:])
+    assert len(said(LONG_STRIKE, replace(facts, press=lambda: entries))) == count
+    assert said(LONG_STRIKE, facts_on(cloth(polyester=100), "dye-transfer")) == []
+
+
+def test_a_long_stroke_without_a_setting_is_left_to_the_rules_that_refuse_it() -> None:
+    """Wool bears 150 °C, and printed film needs 169 °C: the heat window says so."""
+    facts = facts_on(cloth(wool=100), "printed-film")
+    assert gravest(HEAT_WINDOW, facts) == "blocks"
+    assert said(LONG_STRIKE, facts) == []
 
 
 @pytest.mark.parametrize(

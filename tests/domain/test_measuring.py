@@ -219,7 +219,7 @@ def test_other_arrays_refused(rgba: Pixels) -> None:
         measure(rgba)
 
 
-@settings(max_examples=30)
+@settings(max_examples=30, deadline=None)
 @given(st.integers(1, 24), st.integers(1, 24), st.integers(0, 2**32), st.sampled_from([1, 2, 6]))
 def test_laws_of_any_picture(height: int, width: int, seed: int, levels: int) -> None:
     """Palette shares fall and sum to at most 1; the box holds all ink; measures are repeatable."""

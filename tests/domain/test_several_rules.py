@@ -8,12 +8,20 @@ from dataclasses import replace
 import pytest
 from hypothesis import given, settings
 
+from service.domain.blanks import Placement
 from service.domain.compiled import CompiledCatalogue
 from service.domain.fibres import FibreContent
+from service.domain.garments import SuppliedGarment, supplied_garment
 from service.domain.rules.contract import Facts, Rule, Severity
-from service.domain.rules.several import ACCUMULATED_HEAT, DYE_REHEATED, FILM_REHEATED
-from service.domain.wishes import Choice
-from tests.domain.garments_and_lines import demo_shop
+from service.domain.rules.several import (
+    ACCUMULATED_HEAT,
+    DYE_REHEATED,
+    FILM_REHEATED,
+    PLACEMENTS_APART,
+)
+from service.domain.verdict import judge_line
+from service.domain.wishes import Choice, Line
+from tests.domain.garments_and_lines import decoration, demo_shop
 from tests.domain.heated_wishes import (
     METHODS,
     WHITE,
@@ -217,3 +225,93 @@ def test_another_decoration_never_makes_it_better(wish: HeatedWish) -> None:
     for rule in RULES:
         if gravest(rule, alone) == "blocks":
             assert gravest(rule, beside) == "blocks"
+
+
+def _placed(here: str, *there: str, overlaps: dict[str, tuple[str, ...]]) -> Facts:
+    """A decoration beside others, on a garment with these placements and overlaps."""
+    placements = {
+        id_: Placement(
+            id=id_,
+            name=f"The {id_}",
+            from_edge="hem",
+            drop_mm=0,
+            areas={},
+            overlaps=overlaps.get(id_, ()),
+        )
+        for id_ in "abc"
+    }
+    garment = replace(POLYESTER, placements=placements)
+    one = neighbour(garment, "cut-film", earlier=True)
+    beside = tuple(
+        replace(one, decoration=replace(one.decoration, placement_id=id_)) for id_ in there
+    )
+    wished = replace(decoration("cut-film"), placement_id=here)
+    return facts_on(garment, wished, neighbours=beside)
+
+
+@pytest.mark.parametrize("overlaps", [{"a": ("b",)}, {"b": ("a",)}, {"a": ("b",), "b": ("a",)}])
+@pytest.mark.parametrize(("here", "there"), [("a", "b"), ("b", "a")])
+def test_an_overlap_counts_both_ways(
+    overlaps: dict[str, tuple[str, ...]], here: str, there: str
+) -> None:
+    """Whichever names the other, both are refused; the third lies apart from them."""
+    (reading,) = said(PLACEMENTS_APART, _placed(here, there, "c", overlaps=overlaps))
+    assert reading.severity is Severity.BLOCKS
+    for part in (f"the {here}", f"the {there}", "Combine", "another placement"):
+        assert part in reading.reason
+    assert fits_a_template(PLACEMENTS_APART, reading.reason)
+    (third,) = said(PLACEMENTS_APART, _placed("c", "a", "b", overlaps=overlaps))
+    assert third.severity is Severity.PASSES
+    assert fits_a_template(PLACEMENTS_APART, third.reason)
+
+
+def test_each_overlapping_decoration_is_named() -> None:
+    """One reading for each; a decoration alone on its garment says nothing."""
+    readings = said(PLACEMENTS_APART, _placed("a", "b", "c", overlaps={"a": ("b", "c")}))
+    assert [reading.severity for reading in readings] == ["blocks", "blocks"]
+    assert ["the b" in readings[0].reason, "the c" in readings[1].reason] == [True, True]
+    assert said(PLACEMENTS_APART, _placed("a", overlaps={"a": ("b",)})) == []
+
+
+def _refused_for_lying_on_another(line: Line) -> list[bool]:
+    return [
+        any(
+            finding.rule is PLACEMENTS_APART and finding.severity is Severity.BLOCKS
+            for finding in verdict.candidates[0].findings
+        )
+        for verdict in judge_line(demo_shop(), line)
+    ]
+
+
+@pytest.mark.parametrize(("other", "works"), [("left-chest", False), ("back", True)])
+def test_a_full_front_and_a_left_chest_lie_on_each_other(other: str, works: bool) -> None:  # noqa: FBT001
+    """On a tee of the shop, 300 mm and 90 mm wide; a front and a back lie apart."""
+    wishes = (
+        replace(decoration("cut-film"), placement_id="front", width_mm=300.0),
+        replace(decoration("cut-film"), placement_id=other, width_mm=90.0),
+    )
+    line = Line(demo_shop().garments["classic-cotton-tee", "white"], {"XL": 1}, wishes)
+    verdicts = judge_line(demo_shop(), line)
+    assert [verdict.chosen is not None for verdict in verdicts] == [works, works]
+    assert _refused_for_lying_on_another(line) == [not works, not works]
+
+
+@pytest.mark.parametrize(("other", "works"), [("left-chest", False), ("back", True)])
+def test_overlaps_count_on_garments_the_customer_brings(other: str, works: bool) -> None:  # noqa: FBT001
+    """The shop's placements for such garments name their overlaps too."""
+    described = SuppliedGarment.model_validate(
+        {
+            "fibre_content": FibreContent.of(cotton=100),
+            "colour_srgb": WHITE,
+            "weight_g_m2": 180,
+            "wearer": "adult",
+            "half_chest_mm": 520,
+        }
+    )
+    offered = demo_shop().catalogue.policy.supplied_placements
+    wishes = (
+        replace(decoration("cut-film"), placement_id="front", width_mm=200.0),
+        replace(decoration("cut-film"), placement_id=other, width_mm=90.0),
+    )
+    line = Line(supplied_garment(described, ("M",), offered), {"M": 1}, wishes)
+    assert _refused_for_lying_on_another(line) == [not works, not works]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -12,7 +13,7 @@ from service.domain.compiled import CompiledCatalogue
 from service.domain.verdict import beside_of, judge_line
 from service.domain.ways_out import WaysOut, applied, find_ways_out
 from service.domain.wishes import Choice, Decoration, Line
-from tests.domain.brute_force import measured, new_small_shop, small_shop
+from tests.domain.brute_force import lying_apart, measured, new_small_shop, small_shop
 from tests.domain.garments_and_lines import demo_shop
 
 SHOP = demo_shop()
@@ -108,7 +109,7 @@ def test_dye_is_offered_though_it_is_pressed_after_its_neighbour_only_once_chose
     Film for polyamide does not hold on polyester, and dye does; the glitter film beside it is
     pressed first then, though it stands second in the line.
     """
-    wish, beside = _at("front", "nylon-cut-film", 150.0), _at("left-chest", "dye-on-glitter-film")
+    wish, beside = _at("front", "nylon-cut-film", 150.0), _at("back", "dye-on-glitter-film")
     line = Line(SHOP.garments["sport-polyester-tee", "white"], {"M": 1}, (wish, beside))
     ways, _ = _beside(SHOP, line, 0)
     assert "dye-transfer" in {a.combination.method_id for a in ways.alternatives}
@@ -142,10 +143,12 @@ def test_a_larger_change_is_offered_where_every_smaller_one_would_break_the_othe
     white = tuple(colour for colour in cotton.colours if colour.id == "white")
     shop = new_small_shop(
         blanks=(
-            _zipped(demo["sport-polyester-tee"]),
-            cotton.model_copy(update={"colours": white}),
-            demo["sport-long-sleeve"].model_copy(
-                update={"colours": demo["sport-long-sleeve"].colours[1:2]}
+            lying_apart(_zipped(demo["sport-polyester-tee"])),
+            lying_apart(cotton.model_copy(update={"colours": white})),
+            lying_apart(
+                demo["sport-long-sleeve"].model_copy(
+                    update={"colours": demo["sport-long-sleeve"].colours[1:2]}
+                )
             ),
         )
     )
@@ -190,8 +193,23 @@ def test_too_many_strokes_by_the_others_alone_leave_nothing() -> None:
 def test_with_any_method_each_is_judged_as_if_it_were_named() -> None:
     """Which of two is pressed first depends on the method judged, not on the one chosen."""
     garment = SHOP.garments["classic-cotton-tee", "white"]
-    beside = _at("left-chest", "dye-on-glitter-film")
+    beside = _at("back", "dye-on-glitter-film")
     line = Line(garment, {"M": 1}, (beside, _at("front", None)))
     for candidate in judge_line(SHOP, line)[1].candidates:
         named = Line(garment, {"M": 1}, (beside, _at("front", candidate.method_id)))
         assert judge_line(SHOP, named)[1].candidates[0].works == candidate.works
+
+
+@pytest.mark.parametrize("index", [0, 1])
+def test_of_two_that_overlap_another_place_is_offered(index: int) -> None:
+    """A full front and a left chest lie on each other; either may go to the back instead."""
+    wishes = _at("front", "cut-film", 200.0), _at("left-chest", "cut-film")
+    garment = SHOP.garments["classic-cotton-tee", "white"]
+    ways, _ = _beside(SHOP, Line(garment, {"M": 2}, wishes), index)
+    assert all("placements-apart" in one.rules for one in ways.conflicts)
+    assert all(Choice.PLACEMENT in one.choices for one in ways.conflicts)
+    nearest = ways.alternatives[0]
+    assert nearest.changes == (Choice.PLACEMENT,)
+    assert nearest.combination.placement_id == "back"
+    places = {one.combination.placement_id for one in ways.alternatives}
+    assert places.isdisjoint({"front", "left-chest"})

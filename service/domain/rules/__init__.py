@@ -4,6 +4,7 @@ To add one, write it in the module of its subject and list it in ``RULES``.
 """
 
 from service.domain.rules.artwork import (
+    ARTWORK_VISIBLE,
     BACKGROUND_BOX,
     COLOURS_SHOWN,
     PHOTO_ON_CUT,
@@ -41,8 +42,9 @@ from service.domain.rules.geometry import (
     PLACEMENT_AREA,
     PLACEMENT_OBSTACLES,
     PLATEN,
+    TINY_PRINT,
 )
-from service.domain.rules.heat import DYE_MIGRATION, HEAT_WINDOW
+from service.domain.rules.heat import DYE_MIGRATION, HEAT_WINDOW, LONG_STRIKE
 from service.domain.rules.look import ACHIEVED_COLOUR, COLOUR_DOUBT, PRINT_CONTRAST
 from service.domain.rules.outlines import (
     CUT_COLOURS,
@@ -50,7 +52,12 @@ from service.domain.rules.outlines import (
     SMALLEST_FEATURE,
     SMALLEST_GAP,
 )
-from service.domain.rules.several import ACCUMULATED_HEAT, DYE_REHEATED, FILM_REHEATED
+from service.domain.rules.several import (
+    ACCUMULATED_HEAT,
+    DYE_REHEATED,
+    FILM_REHEATED,
+    PLACEMENTS_APART,
+)
 from service.domain.rules.stock import GARMENT_STOCK, MEDIUM_STOCK
 from service.domain.rules.wearer import (
     CHILDRENS_ARTICLE,
@@ -71,6 +78,7 @@ RULES: tuple[Rule, ...] = (
     COLOUR_DOUBT,
     PRINT_CONTRAST,
     HEAT_WINDOW,
+    LONG_STRIKE,
     LOW_MELTING_FIBRE,
     ELASTANE_HEAT,
     TRI_BLEND_SCORCH,
@@ -78,11 +86,13 @@ RULES: tuple[Rule, ...] = (
     ACCUMULATED_HEAT,
     DYE_REHEATED,
     FILM_REHEATED,
+    PLACEMENTS_APART,
     PLACEMENT_AREA,
     CHEST_SHARE,
     PLACEMENT_OBSTACLES,
     PLATEN,
     MEDIUM_SIZE,
+    TINY_PRINT,
     FILM_BOND,
     CLOTH_FINISH,
     FILM_LAYERING,
@@ -93,6 +103,7 @@ RULES: tuple[Rule, ...] = (
     NAP_UNDER_PRESSURE,
     COVER_FOR_DYE,
     MIRRORED_SIDE,
+    ARTWORK_VISIBLE,
     COLOURS_SHOWN,
     CUT_COLOURS,
     PHOTO_ON_CUT,

@@ -21,6 +21,41 @@ def _only_cut(chain: Chain) -> bool:
     return bool(media_cut(chain)) and not media_printed(chain)
 
 
+_VISIBLE_REASONS = {
+    "shows": "The picture shows: {percent:.3g} % of its area is more than a trace of colour.",
+    "empty": (
+        "The picture is almost wholly see-through: {percent:.3g} % of its area shows, and under "
+        "{limit:.3g} % nothing would be seen on the garment. Upload it in solid colours, without "
+        "stray dots far from it."
+    ),
+}
+
+
+def _visible(facts: Facts) -> Iterable[Reading]:
+    artwork, limit = facts.decoration.artwork, facts.policy.visible_share
+    share, unit = artwork.opaque_share + artwork.soft_alpha_share, "% of the picture that shows"
+    severity, name = (Severity.BLOCKS, "empty") if share < limit else (Severity.PASSES, "shows")
+    reason = _VISIBLE_REASONS[name].format(percent=100 * share, limit=100 * limit)
+    yield Reading(severity, reason, 100 * share, 100 * limit, unit)
+
+
+ARTWORK_VISIBLE = Rule(
+    id="artwork-visible",
+    title="There is something to see in the picture",
+    explanation=(
+        "A picture may be saved so faint, or with so little in it, that nothing would show once it "
+        "is made. Pixels that are all but clear do not count; the share that must show is the "
+        "shop's policy."
+    ),
+    source="common practice, no source (the share is a design choice)",
+    reads=frozenset({Choice.ARTWORK}),
+    evaluate=_visible,
+    reasons=_VISIBLE_REASONS,
+    policy=("visible_share",),
+    ways_out="Upload the picture in solid colours, cropped to what is to be made.",
+)
+
+
 _COLOURS_SHOWN_REASONS = {
     "printed": "The artwork is printed, so it may have any number of colours.",
     "shown": "The film shows the artwork's {count} colour{s}.",
@@ -126,6 +161,11 @@ _RESOLUTION_REASONS = {
         "The outline is cut from {ppi} pixels per inch; under {limit:g} curves may show steps "
         "and are smoothed by hand."
     ),
+    "outline-lost": (
+        "Cut {width} mm wide the outline has {ppi} pixels per inch, and under {limit:g} a blade "
+        "cuts steps and not the shape. Cut it at most {widest} mm wide, or upload it in more "
+        "pixels."
+    ),
 }
 
 
@@ -141,20 +181,24 @@ def _widest_mm(facts: Facts, least_ppi: float) -> float:
 
 def _resolution_band(facts: Facts) -> tuple[Severity, str, float]:
     """Severity, name of the reason, and the pixels per inch that decide."""
-    policy, width = facts.policy, facts.decoration.width_mm
-    least = policy.resolution_least_ppi
-    if not media_printed(facts.chain):
-        coarse = width > _widest_mm(facts, least) + SLACK_MM
-        severity = Severity.NOTES if coarse else Severity.PASSES
-        return severity, "outline-coarse" if coarse else "outline", least
-    for limit, severity, name in (
-        (least, Severity.BLOCKS, "coarse"),
-        (policy.resolution_fair_ppi, Severity.WARNS, "soft"),
-        (policy.resolution_full_ppi, Severity.NOTES, "fair"),
-    ):
-        if width > _widest_mm(facts, limit) + SLACK_MM:
+    policy, least = facts.policy, facts.policy.resolution_least_ppi
+    if media_printed(facts.chain):
+        enough, enough_ppi = "full", policy.resolution_full_ppi
+        bands: tuple[tuple[float, Severity, str], ...] = (
+            (least, Severity.BLOCKS, "coarse"),
+            (policy.resolution_fair_ppi, Severity.WARNS, "soft"),
+            (enough_ppi, Severity.NOTES, "fair"),
+        )
+    else:
+        enough, enough_ppi = "outline", least
+        bands = (
+            (policy.resolution_cut_least_ppi, Severity.BLOCKS, "outline-lost"),
+            (least, Severity.NOTES, "outline-coarse"),
+        )
+    for limit, severity, name in bands:
+        if facts.decoration.width_mm > _widest_mm(facts, limit) + SLACK_MM:
             return severity, name, limit
-    return Severity.PASSES, "full", policy.resolution_full_ppi
+    return Severity.PASSES, enough, enough_ppi
 
 
 def _resolution(facts: Facts) -> Iterable[Reading]:
@@ -171,9 +215,11 @@ def _resolution(facts: Facts) -> Iterable[Reading]:
 
 
 def _resolution_widths(facts: Facts) -> WidthLimits:
-    if not media_printed(facts.chain):
+    if not facts.chain.worked:
         return ANY_WIDTH
-    return 0.0, _widest_mm(facts, facts.policy.resolution_least_ppi)
+    policy, printed = facts.policy, bool(media_printed(facts.chain))
+    least = policy.resolution_least_ppi if printed else policy.resolution_cut_least_ppi
+    return 0.0, _widest_mm(facts, least)
 
 
 RESOLUTION = Rule(
@@ -182,13 +228,19 @@ RESOLUTION = Rule(
     explanation=(
         "Pixels per inch of print width: 300 is the usual ideal, 200 and more look sharp, 150 "
         "still do on cloth, under that a print looks soft, and under 100 pixels are seen. The "
-        "bands are the shop's policy. A cut outline forgives more, so it is only noted."
+        "bands are the shop's policy. A cut outline forgives more: under 100 it is noted, and "
+        "refused only where its pixels are too coarse to follow."
     ),
     source="common practice, no source (five trade guides; the bands are design choices)",
     reads=frozenset({Choice.METHOD, Choice.ARTWORK, Choice.WIDTH}),
     evaluate=_resolution,
     reasons=_RESOLUTION_REASONS,
-    policy=("resolution_full_ppi", "resolution_fair_ppi", "resolution_least_ppi"),
+    policy=(
+        "resolution_full_ppi",
+        "resolution_fair_ppi",
+        "resolution_least_ppi",
+        "resolution_cut_least_ppi",
+    ),
     widths=_resolution_widths,
     ways_out="Print it smaller, or upload the picture in more pixels.",
 )
@@ -204,41 +256,50 @@ _SOFT_REASONS = {
         "{percent:.3g} % of the picture is half see-through, and a blade cuts one hard edge: above "
         "{limit:.3g} % glows and shadows are lost or become solid {film}."
     ),
+    "cut-lost": (
+        "{percent:.3g} % of the picture is half see-through, and above {limit:.3g} % a blade finds "
+        "no edge to cut in the {film}. A printed method shows what fades; or upload the picture "
+        "with hard edges."
+    ),
 }
 
 
-def _opaque(chain: Chain) -> Medium | None:
-    return next((worked.medium for worked in chain.worked if worked.medium.opaque), None)
+def _hard_edged(chain: Chain) -> Medium | None:
+    """What cannot fade out: the first opaque film, or the film that is cut and not printed."""
+    opaque = next((worked.medium for worked in chain.worked if worked.medium.opaque), None)
+    return media_cut(chain)[0] if opaque is None and _only_cut(chain) else opaque
 
 
 def _soft_edges(facts: Facts) -> Iterable[Reading]:
-    film = _opaque(facts.chain)
+    film, policy = _hard_edged(facts.chain), facts.policy
     if film is None:
         return
-    share, limit = facts.decoration.artwork.soft_alpha_share, facts.policy.soft_alpha_share
+    share, limit = facts.decoration.artwork.soft_alpha_share, policy.soft_alpha_share
     severity, name = Severity.PASSES, "hard"
-    if share > limit:
-        severity, name = Severity.WARNS, "halo" if media_printed(facts.chain) else "cut-hard"
+    if share > policy.soft_alpha_cut_share and _only_cut(facts.chain):
+        severity, name, limit = Severity.BLOCKS, "cut-lost", policy.soft_alpha_cut_share
+    elif share > limit:
+        severity, name = Severity.WARNS, "cut-hard" if _only_cut(facts.chain) else "halo"
     reason = _SOFT_REASONS[name].format(film=film.name, percent=100 * share, limit=100 * limit)
     yield Reading(severity, reason, 100 * share, 100 * limit, "% of the picture half see-through")
 
 
 SOFT_EDGES = Rule(
     id="soft-edges",
-    title="Hard edges on opaque film",
+    title="Hard edges on film",
     explanation=(
         "Film is there or not: it cannot fade out. Where a picture is half see-through, as in "
-        "glows, shadows and soft edges, opaque film shows a pale rim or a hard step. Smoothed "
-        "edges of ordinary drawings stay under the share in the shop's policy."
+        "glows, shadows and soft edges, opaque film shows a pale rim or a hard step, and where far "
+        "more of it is, a blade has no edge to cut. Smoothed edges of ordinary drawings stay under "
+        "both shares in the shop's policy."
     ),
-    source="common practice, no source (two trade guides; the share is a design choice)",
+    source="common practice, no source (two trade guides; the shares are design choices)",
     reads=_READS,
     evaluate=_soft_edges,
     reasons=_SOFT_REASONS,
-    may_block=False,
-    policy=("soft_alpha_share",),
-    reads_on=lambda chain: _READS if _opaque(chain) else frozenset({Choice.METHOD}),
-    ways_out="Upload the picture with hard edges, or choose a dye print.",
+    policy=("soft_alpha_share", "soft_alpha_cut_share"),
+    reads_on=lambda chain: _READS if _hard_edged(chain) else frozenset({Choice.METHOD}),
+    ways_out="Upload the picture with hard edges, or choose a printed method.",
 )
 
 

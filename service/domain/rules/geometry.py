@@ -1,4 +1,4 @@
-"""Rules on size: the placement's area, the chest, the press's platen, and the roll or sheet."""
+"""Rules on size: the placement, the chest, the platen, the roll or sheet, and the least size."""
 
 from __future__ import annotations
 
@@ -319,4 +319,48 @@ MEDIUM_SIZE = Rule(
     reasons=_MEDIUM_REASONS,
     widths=_medium_widths,
     ways_out="Print it smaller, or choose a method with a wider or turnable medium.",
+)
+
+
+_TINY_REASONS = {
+    "enough": "The print's larger side of {side} mm is enough to make.",
+    "tiny": (
+        "The print of {width} x {height} mm is smaller than a hand can place and a press can hold: "
+        "its larger side needs {limit} mm at least. Print it {least} mm wide or wider."
+    ),
+}
+
+
+def _tiny_widths(facts: Facts) -> WidthLimits:
+    return facts.policy.print_least_mm / max(1.0, _aspect(facts)), math.inf
+
+
+def _tiny_print(facts: Facts) -> Iterable[Reading]:
+    width, height = facts.decoration.width_mm, facts.decoration.height_mm
+    limit, side, unit = facts.policy.print_least_mm, max(width, height), "mm, the larger side"
+    least, _ = _tiny_widths(facts)
+    if width < least - SLACK_MM:
+        reason = _TINY_REASONS["tiny"].format(
+            width=in_mm(width), height=in_mm(height), limit=in_mm(limit), least=in_mm(least)
+        )
+        yield Reading(Severity.BLOCKS, reason, side, limit, unit)
+    else:
+        reason = _TINY_REASONS["enough"].format(side=in_mm(side))
+        yield Reading(Severity.PASSES, reason, side, limit, unit)
+
+
+TINY_PRINT = Rule(
+    id="tiny-print",
+    title="The print is large enough to make",
+    explanation=(
+        "A print of a few millimetres is a dot: film that small is not weeded, placed or held, and "
+        "nothing in it can be seen. The larger side counts; the least is the shop's policy."
+    ),
+    source="common practice, no source (the least size is a design choice)",
+    reads=frozenset({Choice.WIDTH, Choice.ARTWORK}),
+    evaluate=_tiny_print,
+    reasons=_TINY_REASONS,
+    policy=("print_least_mm",),
+    widths=_tiny_widths,
+    ways_out="Print it larger.",
 )

@@ -7,7 +7,7 @@ from itertools import takewhile
 
 from service.domain.chain import Chain
 from service.domain.fibres import Fibre, FibreContent
-from service.domain.recipe import StrikeSettings, bleeding_percent, may_bleed
+from service.domain.recipe import LimitKind, StrikeSettings, bleeding_percent, may_bleed
 from service.domain.rules.contract import Facts, Reading, Rule, Severity
 from service.domain.wishes import Choice
 
@@ -127,6 +127,65 @@ HEAT_WINDOW = Rule(
     reasons=_WINDOW_REASONS,
     policy=("ceiling_min_percent", "elastane_dwell_s"),
     ways_out="A method that is pressed cooler or shorter, or a cloth that bears more heat.",
+)
+
+
+CEILINGS_HOLD_S = 60.0
+"""What fibres bear is stated for strokes up to so many seconds."""
+
+_LONG_REASONS = {
+    "far": (
+        "{what} takes {dwell:g} s at {set_c:g} °C. {because} bears {bears:g} °C for up to {held:g} "
+        "s; up to {limit:g} °C a longer stroke keeps clear of that."
+    ),
+    "near": (
+        "{what} takes {dwell:g} s at {set_c:g} °C. {because} bears {bears:g} °C for up to {held:g} "
+        "s, and above {limit:g} °C a longer stroke may scorch it: a sample is pressed first. A "
+        "method with shorter or cooler strokes avoids it."
+    ),
+}
+
+_OF_THE_CLOTH = frozenset({LimitKind.CLOTH, LimitKind.LOW_MELTER})
+
+
+def _long_strike(facts: Facts) -> Iterable[Reading]:
+    for settings in facts.settings:
+        set_c, dwell = settings.set_c, settings.dwell_s
+        # Where there is no setting, the heat window or a rule beside it refuses the stroke.
+        if set_c is None or dwell <= CEILINGS_HOLD_S:
+            continue
+        cloth = next(limit for limit in settings.limits if limit.kind in _OF_THE_CLOTH)
+        limit = cloth.bears_c - facts.policy.long_strike_margin_k
+        near = set_c > limit
+        reason = _LONG_REASONS["near" if near else "far"].format(
+            what=strike_name(settings),
+            dwell=dwell,
+            set_c=set_c,
+            because=f"{cloth.because[0].upper()}{cloth.because[1:]}",
+            bears=cloth.bears_c,
+            held=CEILINGS_HOLD_S,
+            limit=limit,
+        )
+        severity = Severity.WARNS if near else Severity.PASSES
+        yield Reading(severity, reason, set_c, limit, "°C set", settings.strike.step)
+
+
+LONG_STRIKE = Rule(
+    id="long-strike",
+    title="Long strokes keep clear of what the cloth bears",
+    explanation=(
+        "What a fibre bears is known for strokes of up to 60 seconds. A longer stroke heats the "
+        "cloth through, so one that is set close to that ceiling may scorch or glaze it. How close "
+        "is the shop's policy; a sample on the same cloth tells."
+    ),
+    source="common practice, no source (how near counts is a design choice)",
+    reads=ALL_SETTINGS_READ,
+    evaluate=_long_strike,
+    reasons=_LONG_REASONS,
+    may_block=False,
+    policy=("ceiling_min_percent", "long_strike_margin_k", "low_melter_percent", "low_melting_c"),
+    reads_on=settings_read,
+    ways_out="A method with shorter or cooler strokes, or a cloth that bears more heat.",
 )
 
 

@@ -1,4 +1,4 @@
-"""Rules on several decorations of one garment: every strike heats all that is already on it."""
+"""Rules on several decorations of one garment: they lie apart, and share every strike's heat."""
 
 from __future__ import annotations
 
@@ -163,7 +163,10 @@ def _dye_steps(chain: Chain) -> tuple[int, ...]:
 
 
 def _place(facts: Facts, other: Neighbour) -> str:
-    id_ = other.decoration.placement_id
+    return _place_name(facts, other.decoration.placement_id)
+
+
+def _place_name(facts: Facts, id_: str) -> str:
     placement = facts.garment.placements.get(id_)
     return placement.name.lower() if placement else id_
 
@@ -302,4 +305,50 @@ FILM_REHEATED = Rule(
         | ({Choice.BLANK, Choice.COLOUR} if chain.layers else set())
     ),
     ways_out="Methods that are pressed at like temperatures, or a place the platen does not cover.",
+)
+
+
+_APART_REASONS = {
+    "apart": "The {here} lies apart from every other decoration of this garment.",
+    "overlap": (
+        "The {here} and the {there} lie on each other on this garment, so both cannot be "
+        "decorated. Combine the two artworks into one, or choose another placement for one of them."
+    ),
+}
+
+
+def _placements_apart(facts: Facts) -> Iterable[Reading]:
+    here = _place_name(facts, facts.decoration.placement_id)
+    touching = [other for other in facts.neighbours if _overlap(facts, other)]
+    for other in touching:
+        there = _place(facts, other)
+        reason = _APART_REASONS["overlap"].format(here=here, there=there)
+        yield Reading(Severity.BLOCKS, reason, len(touching), 0, "overlapping decorations")
+    if facts.neighbours and not touching:
+        reason = _APART_REASONS["apart"].format(here=here)
+        yield Reading(Severity.PASSES, reason, 0, 0, "overlapping decorations")
+
+
+def _overlap(facts: Facts, other: Neighbour) -> bool:
+    """Whether either of the two placements names the other as one it lies on."""
+    ids = facts.decoration.placement_id, other.decoration.placement_id
+    one, two = map(facts.garment.placements.get, ids)
+    return (
+        one is not None and two is not None and (two.id in one.overlaps or one.id in two.overlaps)
+    )
+
+
+PLACEMENTS_APART = Rule(
+    id="placements-apart",
+    title="Decorations lie apart",
+    explanation=(
+        "Some placements of a garment lie on each other, as the left chest lies on the full front. "
+        "A print on a print holds badly and hides what is below, so of such placements only one is "
+        "decorated. The shop's catalogue says which placements overlap."
+    ),
+    source="common practice, no source",
+    reads=frozenset({Choice.BLANK, Choice.PLACEMENT, Choice.OTHER_DECORATIONS}),
+    evaluate=_placements_apart,
+    reasons=_APART_REASONS,
+    ways_out="Both artworks combined into one, or another placement for one of the two.",
 )

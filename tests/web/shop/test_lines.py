@@ -223,7 +223,7 @@ def test_a_garment_of_ones_own_costs_no_blank_and_states_the_risk(
         # No article asks for it outright; the fault says that it is a choice.
         ([("cotton", 60), ("polyester", 39)], "", "sum to 99, not to 100", ""),
         ([("cotton", 60), ("polyester", 41)], "", "sum to 101, not to 100", ""),
-        ([("cotton", 50), ("cotton", 50)], "/1", "stands before it", "state each fibre once"),
+        ([("cotton", 50), ("cotton", 50)], "/1", "stands before it", "State each fibre once"),
     ],
 )
 def test_faults_of_a_label_name_the_article(
