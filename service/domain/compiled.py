@@ -12,7 +12,11 @@ from service.domain.memo import Memo
 from service.domain.shop import Catalogue
 
 MEMO_CAPACITY = 30_000
-"""Results remembered for each version; about 2 kB each."""
+"""Settings and looks remembered for each version; about a kilobyte each."""
+
+ASKED_CAPACITY = 6_000
+"""Verdicts, findings and answers remembered for each version: those of about a hundred checks of
+every method. They are many small objects, and each makes the collector of unused ones slower."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,9 +24,10 @@ class CompiledCatalogue:
     """The catalogue with every method walked and every blank in every colour made a garment.
 
     ``garments`` is keyed by blank id and colour id, ``film_labs`` by medium id and film colour id;
-    ``film_lab_rows`` holds each medium's colours in its own order. ``memo`` remembers what was
-    worked out from this version, ``tables`` its table of choices and what pickers were answered,
-    ``supplied_tables`` those of garments that customers bring; a changed copy begins with none.
+    ``film_lab_rows`` holds each medium's colours in its own order. ``memo`` remembers press
+    settings and looks worked out from this version, ``asked`` verdicts and what was answered,
+    ``tables`` its table of choices and what pickers were answered, ``supplied_tables`` those of
+    garments that customers bring; a changed copy begins with none.
     """
 
     version: str
@@ -32,6 +37,7 @@ class CompiledCatalogue:
     film_labs: Mapping[tuple[str, str], Lab]
     film_lab_rows: Mapping[str, tuple[Lab, ...]]
     memo: Memo = field(init=False, repr=False, default_factory=lambda: Memo(MEMO_CAPACITY))
+    asked: Memo = field(init=False, repr=False, default_factory=lambda: Memo(ASKED_CAPACITY))
     tables: Memo = field(init=False, repr=False, default_factory=lambda: Memo(4))
     supplied_tables: Memo = field(init=False, repr=False, default_factory=lambda: Memo(32))
 

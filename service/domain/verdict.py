@@ -202,7 +202,7 @@ def judge(
         findings = [Finding(rule, reading) for rule in rules for reading in rule.evaluate(facts)]
         return _verdict(facts, findings)
     values = _values(line, decoration, beside)
-    return compiled.memo.get(
+    return compiled.asked.get(
         ("verdict", method_id, *values.values()),
         lambda: _judge(compiled, line, decoration, method_id, beside, values),
     )
@@ -226,7 +226,7 @@ def _judge(
     values = {**values, Choice.FILM_COLOUR: (decoration.film_colour_id, films)}
     at_any_width = [value for choice, value in values.items() if choice is not Choice.WIDTH]
     found = list(
-        compiled.memo.get(
+        compiled.asked.get(
             ("at any width", method_id, *at_any_width),
             lambda: _found(compiled, groups.at_any_width, values, facts),
         )
@@ -246,7 +246,7 @@ def _found(
     found: list[tuple[int, Finding]] = []
     for group in groups:
         key = ("findings", group.key, *[values[choice] for choice in group.reads])
-        found += compiled.memo.get(key, partial(_placed, group.rules, facts))
+        found += compiled.asked.get(key, partial(_placed, group.rules, facts))
     return tuple(found)
 
 
@@ -367,7 +367,7 @@ def judge_decoration(
     if _memorable(compiled, line.garment):
         values = _values(line, decoration, beside)
         key = ("ranked", decoration.method_id, line.pieces, *values.values())
-        candidates, said = compiled.memo.get(key, ranked)
+        candidates, said = compiled.asked.get(key, ranked)
     else:
         candidates, said = ranked()
     chosen = candidates[0] if candidates[0].works else None

@@ -131,7 +131,7 @@ def find_ways_out(
 
     if len(line.decorations) > 1 or beside:
         return found()
-    return compiled.memo.get(_key_of(line, decoration), found)
+    return compiled.asked.get(_key_of(line, decoration), found)
 
 
 def _key_of(line: Line, decoration: Decoration) -> Hashable:

@@ -95,7 +95,7 @@ def _decoration(
     # What speaks for a method depends on the number of pieces as well.
     known = (verdict.candidates, verdict.chosen, ways, line.pieces)
     key = ("decoration answer", placement, least, *known)
-    return compiled.memo.get(key, lambda: _write_decoration(compiled, verdict, ways, least))
+    return compiled.asked.get(key, lambda: _write_decoration(compiled, verdict, ways, least))
 
 
 def _write_decoration(
@@ -111,7 +111,7 @@ def _write_decoration(
             id_: tuple(_TRADE_OFFS[one.id] for one in said)
             for id_, said in verdict.trade_offs.items()
         },
-        recipe=compiled.memo.get(
+        recipe=compiled.asked.get(
             ("recipe answer", chosen.method_id, Same(chosen.settings)),
             lambda: _recipe(compiled, chosen),
         )
@@ -134,7 +134,7 @@ def _ways_out(
 
 def _method(compiled: CompiledCatalogue, verdict: MethodVerdict, least: Severity) -> MethodAnswer:
     """The answer of one verdict, written once: verdicts are remembered and so are these."""
-    return compiled.memo.get(
+    return compiled.asked.get(
         ("method answer", verdict, least), lambda: _write_method(compiled, verdict, least)
     )
 
@@ -142,7 +142,7 @@ def _method(compiled: CompiledCatalogue, verdict: MethodVerdict, least: Severity
 def _write_method(
     compiled: CompiledCatalogue, verdict: MethodVerdict, least: Severity
 ) -> MethodAnswer:
-    method, memo = compiled.catalogue.method_by_id[verdict.method_id], compiled.memo
+    method, memo = compiled.catalogue.method_by_id[verdict.method_id], compiled.asked
     return MethodAnswer(
         method=method.id,
         name=method.name,

@@ -23,7 +23,7 @@ from service.logs import configure_logs
 from service.settings import Settings
 from service.store.database import Database
 from service.web.app import create_app
-from service.web.serving import server_for
+from service.web.serving import server_for, settle_memory
 from tests.benchmarks.bare import Twin, bare_app
 from tests.benchmarks.load import LOOPBACK
 
@@ -113,7 +113,7 @@ def _run(app: FastAPI, pipe: Connection) -> None:
         listening.listen(BACKLOG)
         port = listening.getsockname()[1]
         server = server_for(app, LOOPBACK, port)
-
+        settle_memory()
         pipe.send(port)
         threading.Thread(target=_answer, args=(pipe, server), daemon=True).start()
         server.run([listening])
