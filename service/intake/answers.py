@@ -101,7 +101,11 @@ class TradeOffAnswer(Answer):
 
 
 class MethodAnswer(Answer):
-    """One method's verdict on a decoration."""
+    """One method's verdict on a decoration.
+
+    ``not_concerned`` is filled where all is explained: rules that had nothing to look at, such as
+    those on dye for a method without it.
+    """
 
     method: str
     name: str
@@ -110,6 +114,7 @@ class MethodAnswer(Answer):
     film_colours: Mapping[str, str]
     look: LookAnswer
     findings: tuple[FindingAnswer, ...]
+    not_concerned: tuple[str, ...] = ()
     strikes: tuple[StrikeAnswer, ...]
 
 

@@ -154,11 +154,17 @@ def _write_method(
             memo.get(("finding answer", Same(finding)), lambda finding=finding: _finding(finding))  # type: ignore[misc]
             for finding in verdict.at_least(least)
         ),
+        not_concerned=_not_concerned(verdict) if least is Severity.PASSES else (),
         strikes=memo.get(
             ("strike answers", Same(verdict.settings)),
             lambda: tuple(_strike(settings) for settings in verdict.settings),
         ),
     )
+
+
+def _not_concerned(verdict: MethodVerdict) -> tuple[str, ...]:
+    spoke = {finding.rule.id for finding in verdict.findings}
+    return tuple(rule.id for rule in RULES if rule.id not in spoke)
 
 
 def _look(look: Look) -> LookAnswer:

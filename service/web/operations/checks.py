@@ -30,7 +30,8 @@ async def check_lines(
     caller: AnyCaller,
     body: CheckRequest,
     explain: Annotated[
-        Literal["findings", "all"], Query(description="'all' also lists what passed.")
+        Literal["findings", "all"],
+        Query(description="'all' accounts for every rule, also those that passed."),
     ] = "findings",
 ) -> Response:
     """Judge every decoration of every line.

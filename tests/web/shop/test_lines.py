@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from service.domain.rules import RULES
 from service.store.tables import Quote
 from tests.web.shop.door import (
     Caller,
@@ -144,6 +145,10 @@ def test_explaining_all_lists_what_passed(asking: Caller) -> None:
     full = first_decoration(asking, line(), explain="all")
     assert rules(brief, "passes") == set()
     assert {"placement-area", "platen"} <= {rule.rsplit(":", 1)[0] for rule in passed(full)}
+    (candidate,) = full["candidates"]
+    spoke = {one["rule"] for one in candidate["findings"]}
+    assert spoke.isdisjoint(candidate["not_concerned"])
+    assert spoke | set(candidate["not_concerned"]) == {rule.id for rule in RULES}
     for one in full["candidates"][0]["findings"]:
         assert one["reason"]
         assert one["source"]
