@@ -251,12 +251,9 @@ class ChoiceTable:
                 Choice.OTHER_DECORATIONS in reads and bool(wish.beside)
             )
             memo = fresh if fixed else self._lasting
-            bits |= memo.get(
-                key,
-                lambda reads=reads, rules=rules: self._grid(  # type: ignore[misc]
-                    reads, lambda facts: _bits(rules, facts), making, wish, np.uint64, NOT_OFFERED
-                ),
-            )
+            blocking = partial(_bits, rules)
+            grid = partial(self._grid, reads, blocking, making, wish, np.uint64, NOT_OFFERED)
+            bits |= memo.get(key, grid)
         return bits
 
     def _groups(self, chain: Chain) -> dict[frozenset[Choice], tuple[Rule, ...]]:

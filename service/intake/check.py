@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 
 from service.domain.compiled import CompiledCatalogue
 from service.domain.look import Look
@@ -151,7 +152,7 @@ def _write_method(
         film_colours={id_: colour.id for id_, colour in verdict.film_colours.items()},
         look=memo.get(("look answer", Same(verdict.look)), lambda: _look(verdict.look)),
         findings=tuple(
-            memo.get(("finding answer", Same(finding)), lambda finding=finding: _finding(finding))  # type: ignore[misc]
+            memo.get(("finding answer", Same(finding)), partial(_finding, finding))
             for finding in verdict.at_least(least)
         ),
         not_concerned=_not_concerned(verdict) if least is Severity.PASSES else (),
