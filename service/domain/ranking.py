@@ -26,6 +26,7 @@ from service.domain.garments import Garment
 from service.domain.indication import indicative_days, indicative_piece_cost, rates_of
 from service.domain.look import Look, LookBand
 from service.domain.media import Texture
+from service.domain.memo import Same
 from service.domain.methods import Cover, Method
 from service.domain.rules.dye import dye_holding_percent
 from service.domain.shop import Criterion, Policy
@@ -120,7 +121,7 @@ def profile_of(
         traits=traits,
         band=look.band,
         mean_delta_e=look.mean_delta_e,
-        vividness=_vividness(look),
+        vividness=compiled.memo.get(("vividness", Same(look)), lambda: _vividness(look)),
         warnings=warnings,
         piece_cost=indicative_piece_cost(
             rates,

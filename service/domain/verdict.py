@@ -6,7 +6,8 @@ rule's readings by the choices it reads, a verdict by all of them.
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping, Sequence
+import math
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
 from operator import itemgetter
@@ -27,39 +28,84 @@ _GRAVITY = {severity: index for index, severity in enumerate(Severity)}
 
 
 @dataclass(frozen=True, eq=False)
-class MethodVerdict:
-    """What all rules say of one decoration by one method.
+class Said:
+    """What is said of a decoration by one method, the same for all widths that change nothing.
 
-    ``findings`` holds every reading of every rule, the passing ones too; ``settings`` the press
-    settings by strike; ``look`` what it will look like.
+    ``findings`` holds, in the rules' order, the readings graver than that all is well;
+    ``settings`` the press settings by strike; ``look`` what it will look like.
     """
 
-    method_id: str
     findings: tuple[Finding, ...]
     settings: tuple[StrikeSettings, ...]
     film_colours: dict[str, FilmColour]
     look: Look
 
-    @property
-    def works(self) -> bool:
-        """True when no rule blocks."""
-        return not self._by_gravity[Severity.BLOCKS]
-
-    def count(self, severity: Severity) -> int:
-        """How many findings are of that severity."""
-        return len(self._by_gravity[severity])
-
-    def at_least(self, severity: Severity) -> tuple[Finding, ...]:
-        """Findings of that severity or graver, gravest first and then in the rules' order."""
-        graver = [one for one in Severity if _GRAVITY[one] >= _GRAVITY[severity]]
-        return tuple(finding for one in reversed(graver) for finding in self._by_gravity[one])
-
     @cached_property
-    def _by_gravity(self) -> Mapping[Severity, list[Finding]]:
+    def by_gravity(self) -> Mapping[Severity, list[Finding]]:
+        """The findings of each severity."""
         found: dict[Severity, list[Finding]] = {severity: [] for severity in Severity}
         for finding in self.findings:
             found[finding.reading.severity].append(finding)
         return found
+
+
+@dataclass(frozen=True, eq=False)
+class MethodVerdict:
+    """What all rules say of one decoration by one method.
+
+    ``read_all`` gives every reading of every rule, the passing ones too; it is called when
+    ``findings`` is first asked for.
+    """
+
+    method_id: str
+    said: Said
+    read_all: Callable[[], tuple[Finding, ...]]
+
+    @cached_property
+    def findings(self) -> tuple[Finding, ...]:
+        """Every reading of every rule, in the rules' order."""
+        return self.read_all()
+
+    @property
+    def settings(self) -> tuple[StrikeSettings, ...]:
+        """The press settings by strike."""
+        return self.said.settings
+
+    @property
+    def film_colours(self) -> dict[str, FilmColour]:
+        """The colour of each film, by medium id."""
+        return self.said.film_colours
+
+    @property
+    def look(self) -> Look:
+        """What it will look like."""
+        return self.said.look
+
+    @property
+    def works(self) -> bool:
+        """True when no rule blocks."""
+        return not self.said.by_gravity[Severity.BLOCKS]
+
+    def count(self, severity: Severity) -> int:
+        """How many findings are of that severity."""
+        if severity is Severity.PASSES:
+            return sum(finding.severity is severity for finding in self.findings)
+        return len(self.said.by_gravity[severity])
+
+    def at_least(self, severity: Severity) -> tuple[Finding, ...]:
+        """Findings of that severity or graver, gravest first and then in the rules' order."""
+        graver = [one for one in Severity if _GRAVITY[one] >= _GRAVITY[severity]]
+        said = self.said.by_gravity
+        passing = (
+            [finding for finding in self.findings if finding.severity is Severity.PASSES]
+            if severity is Severity.PASSES
+            else []
+        )
+        return tuple(
+            finding
+            for one in reversed(graver)
+            for finding in (passing if one is Severity.PASSES else said[one])
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,13 +245,10 @@ def judge(
     """
     if rules is not RULES or not _memorable(compiled, line.garment):
         facts = facts_for(compiled, line, decoration, method_id, beside)
-        findings = [Finding(rule, reading) for rule in rules for reading in rule.evaluate(facts)]
-        return _verdict(facts, findings)
-    values = _values(line, decoration, beside)
-    return compiled.asked.get(
-        ("verdict", method_id, *values.values()),
-        lambda: _judge(compiled, line, decoration, method_id, beside, values),
-    )
+        every = _every_finding(facts, rules)
+        return MethodVerdict(method_id, _said(facts, every), lambda: every)
+    values = _values_at_any_width(line, decoration, beside)
+    return _judge(compiled, line, decoration, method_id, beside, values)
 
 
 def _judge(
@@ -216,38 +259,92 @@ def _judge(
     beside: tuple[Beside, ...],
     values: Mapping[Choice, Hashable],
 ) -> MethodVerdict:
-    """The same, each group of rules that read the same choices run once for what they read.
-
-    The width is what a customer tries most often, so all that does not read it is kept in one.
-    """
-    facts = facts_for(compiled, line, decoration, method_id, beside)
-    groups = compiled.memo.get(("groups", method_id), lambda: _groups(facts.chain))
-    films = tuple(colour.id for colour in facts.film_colours.values())
-    values = {**values, Choice.FILM_COLOUR: (decoration.film_colour_id, films)}
-    at_any_width = [value for choice, value in values.items() if choice is not Choice.WIDTH]
-    found = list(
-        compiled.asked.get(
-            ("at any width", method_id, *at_any_width),
-            lambda: _found(compiled, groups.at_any_width, values, facts),
-        )
+    """The same by all rules, from memory where what was said before is said again."""
+    gather = partial(facts_for, compiled, line, decoration, method_id, beside)
+    known = (method_id, *values.values())
+    at_any_width = compiled.asked.get(
+        ("at any width", *known), lambda: _at_any_width(compiled, gather(), values)
     )
-    found += _found(compiled, groups.by_width, values, facts)
-    found.sort(key=itemgetter(0))
-    return _verdict(facts, [finding for _, finding in found])
+    said, loud = at_any_width.said, at_any_width.loud_at(decoration.width_mm)
+    if loud:
+        said = compiled.asked.get(
+            ("said", decoration.width_mm, *known), lambda: _said_at(at_any_width, loud, gather())
+        )
+    return MethodVerdict(method_id, said, lambda: _every_finding(gather(), RULES))
 
 
-def _found(
-    compiled: CompiledCatalogue,
-    groups: Sequence[_Group],
-    values: Mapping[Choice, Hashable],
-    facts: Facts,
-) -> _Placed:
-    """What the rules of these groups say, from memory where they have read the same before."""
+def _every_finding(facts: Facts, rules: Sequence[Rule]) -> tuple[Finding, ...]:
+    return tuple(Finding(rule, reading) for rule in rules for reading in rule.evaluate(facts))
+
+
+def _said(facts: Facts, findings: Iterable[Finding]) -> Said:
+    graver = tuple(one for one in findings if one.reading.severity is not Severity.PASSES)
+    return Said(graver, facts.settings, dict(facts.film_colours), facts.look)
+
+
+@dataclass(frozen=True, slots=True)
+class _ByWidth:
+    """A rule that reads the width, its place in RULES, and the widths at which it is quiet."""
+
+    place: int
+    rule: Rule
+    least_mm: float
+    greatest_mm: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _AtAnyWidth:
+    """What is said whatever the width, and between which widths nothing is added to it."""
+
+    said: Said
+    placed: _Placed
+    by_width: tuple[_ByWidth, ...]
+    least_mm: float
+    greatest_mm: float
+
+    def loud_at(self, width_mm: float) -> tuple[_ByWidth, ...]:
+        """The rules that may have something to say at that width."""
+        if self.least_mm <= width_mm <= self.greatest_mm:
+            return ()
+        return tuple(
+            one for one in self.by_width if not one.least_mm <= width_mm <= one.greatest_mm
+        )
+
+
+def _at_any_width(
+    compiled: CompiledCatalogue, facts: Facts, values: Mapping[Choice, Hashable]
+) -> _AtAnyWidth:
+    """What does not read the width, which is what a customer tries most often.
+
+    Each group of rules that read the same choices is run once for what they read.
+    """
+    groups = compiled.memo.get(("groups", facts.chain.method.id), lambda: _groups(facts.chain))
+    films = tuple(colour.id for colour in facts.film_colours.values())
+    values = {**values, Choice.FILM_COLOUR: (facts.decoration.film_colour_id, films)}
     found: list[tuple[int, Finding]] = []
-    for group in groups:
+    for group in groups.at_any_width:
         key = ("findings", group.key, *[values[choice] for choice in group.reads])
         found += compiled.asked.get(key, partial(_placed, group.rules, facts))
-    return tuple(found)
+    found = [one for one in found if one[1].reading.severity is not Severity.PASSES]
+    found.sort(key=itemgetter(0))
+    by_width = tuple(
+        _ByWidth(place, rule, *(rule.quiet(facts) if rule.quiet else (math.inf, 0.0)))
+        for place, rule in groups.by_width
+    )
+    return _AtAnyWidth(
+        said=_said(facts, [finding for _, finding in found]),
+        placed=tuple(found),
+        by_width=by_width,
+        least_mm=max((one.least_mm for one in by_width), default=0.0),
+        greatest_mm=min((one.greatest_mm for one in by_width), default=math.inf),
+    )
+
+
+def _said_at(at_any_width: _AtAnyWidth, loud: Sequence[_ByWidth], facts: Facts) -> Said:
+    """The same with what these rules add at the width of the facts."""
+    found = [*at_any_width.placed, *_placed([(one.place, one.rule) for one in loud], facts)]
+    found.sort(key=itemgetter(0))
+    return _said(facts, [finding for _, finding in found])
 
 
 @dataclass(frozen=True, slots=True)
@@ -265,10 +362,10 @@ class _Group:
 
 @dataclass(frozen=True, slots=True)
 class _Groups:
-    """All groups of a chain, those that read the width apart."""
+    """The rules that do not read the width in groups, and those that do with their places."""
 
     at_any_width: tuple[_Group, ...]
-    by_width: tuple[_Group, ...]
+    by_width: tuple[tuple[int, Rule], ...]
 
 
 _Placed = tuple[tuple[int, Finding], ...]
@@ -278,9 +375,14 @@ _Placed = tuple[tuple[int, Finding], ...]
 def _groups(chain: Chain) -> _Groups:
     """The rules by what they read of this chain's decorations."""
     groups: dict[frozenset[Choice], list[tuple[int, Rule]]] = {}
+    by_width = []
     for index, rule in enumerate(RULES):
-        groups.setdefault(rule.reads_for(chain), []).append((index, rule))
-    every = [
+        reads = rule.reads_for(chain)
+        if Choice.WIDTH in reads:
+            by_width.append((index, rule))
+        else:
+            groups.setdefault(reads, []).append((index, rule))
+    at_any_width = [
         _Group(
             (chain.method.id if Choice.METHOD in reads else None, *[index for index, _ in rules]),
             tuple(choice for choice in Choice if choice in reads and choice is not Choice.METHOD),
@@ -288,39 +390,25 @@ def _groups(chain: Chain) -> _Groups:
         )
         for reads, rules in groups.items()
     ]
-    return _Groups(
-        tuple(group for group in every if Choice.WIDTH not in group.reads),
-        tuple(group for group in every if Choice.WIDTH in group.reads),
-    )
+    return _Groups(tuple(at_any_width), tuple(by_width))
 
 
-def _placed(rules: tuple[tuple[int, Rule], ...], facts: Facts) -> _Placed:
+def _placed(rules: Iterable[tuple[int, Rule]], facts: Facts) -> _Placed:
     return tuple(
         (index, Finding(rule, reading)) for index, rule in rules for reading in rule.evaluate(facts)
     )
 
 
-def _verdict(facts: Facts, findings: Sequence[Finding]) -> MethodVerdict:
-    return MethodVerdict(
-        facts.chain.method.id,
-        tuple(findings),
-        facts.settings,
-        dict(facts.film_colours),
-        facts.look,
-    )
-
-
-def _values(
+def _values_at_any_width(
     line: Line, decoration: Decoration, beside: tuple[Beside, ...]
 ) -> dict[Choice, Hashable]:
-    """What stands for each choice when results are remembered; the method stands apart."""
+    """What stands for each choice when results are remembered; method and width stand apart."""
     garment = line.garment
     others = [(garment.key, *_of_other(other)) for other in beside]
     return {
         Choice.BLANK: garment.cloth_key,
         Choice.COLOUR: garment.key,
         Choice.PLACEMENT: decoration.placement_id,
-        Choice.WIDTH: decoration.width_mm,
         Choice.SIZES: tuple(line.pieces_by_size),
         Choice.ARTWORK: (decoration.artwork.key, decoration.rights_declared),
         Choice.FILM_COLOUR: decoration.film_colour_id,
@@ -353,23 +441,20 @@ def judge_decoration(
     Working methods come first, in the order of the shop's policy
     (:mod:`service.domain.ranking`); then those that do not work, fewest refusals first.
     """
-
-    def ranked() -> _Ranked:
-        asked = decoration.method_id
-        method_ids = [asked] if asked else list(compiled.chains)
-        return _ranked(
-            compiled,
-            line,
-            decoration,
-            [judge(compiled, line, decoration, id_, RULES, beside) for id_ in method_ids],
-        )
-
+    asked = decoration.method_id
+    method_ids = [asked] if asked else list(compiled.chains)
     if _memorable(compiled, line.garment):
-        values = _values(line, decoration, beside)
-        key = ("ranked", decoration.method_id, line.pieces, *values.values())
+        values = _values_at_any_width(line, decoration, beside)
+
+        def ranked() -> _Ranked:
+            judged = (_judge(compiled, line, decoration, id_, beside, values) for id_ in method_ids)
+            return _ranked(compiled, line, decoration, tuple(judged))
+
+        key = ("ranked", asked, line.pieces, decoration.width_mm, *values.values())
         candidates, said = compiled.asked.get(key, ranked)
     else:
-        candidates, said = ranked()
+        judged = [judge(compiled, line, decoration, id_, RULES, beside) for id_ in method_ids]
+        candidates, said = _ranked(compiled, line, decoration, judged)
     chosen = candidates[0] if candidates[0].works else None
     return DecorationVerdict(decoration, candidates, chosen, said)
 

@@ -134,9 +134,12 @@ def _ways_out(
 
 
 def _method(compiled: CompiledCatalogue, verdict: MethodVerdict, least: Severity) -> MethodAnswer:
-    """The answer of one verdict, written once: verdicts are remembered and so are these."""
+    """The answer of one verdict, written once for what it says, unless every reading is wanted."""
+    if least is Severity.PASSES:
+        return _write_method(compiled, verdict, least)
     return compiled.asked.get(
-        ("method answer", verdict, least), lambda: _write_method(compiled, verdict, least)
+        ("method answer", verdict.method_id, verdict.said, least),
+        lambda: _write_method(compiled, verdict, least),
     )
 
 

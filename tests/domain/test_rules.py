@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable
 from dataclasses import replace
@@ -21,6 +22,7 @@ from service.domain.shop import Policy
 from service.domain.verdict import facts_for, judge
 from service.domain.wishes import Choice, Consent, Decoration, Line
 from tests.domain.garments_and_lines import artwork, blockers, cloth, decoration, demo_shop, verdict
+from tests.domain.rule_situations import Wish, readings, wishes
 
 METHODS = [method.id for method in demo_shop().catalogue.methods]
 GARMENTS = [
@@ -241,6 +243,40 @@ def test_the_verdict_does_not_depend_on_the_order_of_rules(
     assert sorted(f.reading.reason for f in one.findings) == sorted(
         f.reading.reason for f in other.findings
     )
+
+
+@settings(max_examples=150)
+@given(_situations(), st.floats(min_value=0.1, max_value=10))
+def test_a_verdict_from_memory_says_what_its_rules_say(
+    situation: tuple[Line, Decoration, str], times: float
+) -> None:
+    """Also where only the width is new, and rules that are quiet at it were not asked."""
+    line, wished, method = situation
+    for width_mm in (wished.width_mm, wished.width_mm * times):
+        wish = replace(wished, width_mm=width_mm)
+        remembered = judge(demo_shop(), line, wish, method)
+        anew = judge(demo_shop(), line, wish, method, list(RULES))
+        assert remembered.at_least(Severity.NOTES) == anew.at_least(Severity.NOTES)
+        assert remembered.at_least(Severity.PASSES) == anew.at_least(Severity.PASSES)
+        assert remembered.findings == anew.findings
+        assert [remembered.count(one) for one in Severity] == [anew.count(one) for one in Severity]
+        assert (remembered.settings, remembered.look) == (anew.settings, anew.look)
+
+
+@settings(max_examples=60)
+@given(wishes())
+def test_a_rule_has_nothing_to_say_where_it_is_quiet(wish: Wish) -> None:
+    """It is not asked there: at the ends of its widths, and between them."""
+    for rule in RULES:
+        if Choice.WIDTH not in rule.reads:
+            continue
+        assert rule.quiet is not None
+        least, greatest = rule.quiet(wish.facts())
+        widths = (least, greatest, (least + greatest) / 2, wish.choices[Choice.WIDTH])
+        for width_mm in filter(math.isfinite, widths):
+            if width_mm > 0.01 and least <= width_mm <= greatest:
+                said = readings(rule, wish.wide(width_mm).facts())
+                assert {reading.severity for reading in said} <= {Severity.PASSES}
 
 
 @settings(max_examples=60)

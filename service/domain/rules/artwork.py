@@ -222,6 +222,17 @@ def _resolution_widths(facts: Facts) -> WidthLimits:
     return 0.0, _widest_mm(facts, least)
 
 
+def _full_widths(facts: Facts) -> WidthLimits:
+    """Widths with pixels enough for all bands to be passed."""
+    if not facts.chain.worked:
+        return ANY_WIDTH
+    policy = facts.policy
+    if media_printed(facts.chain):
+        return 0.0, _widest_mm(facts, policy.resolution_full_ppi)
+    enough = max(policy.resolution_least_ppi, policy.resolution_cut_least_ppi)
+    return 0.0, _widest_mm(facts, enough)
+
+
 RESOLUTION = Rule(
     id="resolution",
     title="Enough pixels for the size",
@@ -242,6 +253,7 @@ RESOLUTION = Rule(
         "resolution_cut_least_ppi",
     ),
     widths=_resolution_widths,
+    quiet=_full_widths,
     ways_out="Print it smaller, or upload the picture in more pixels.",
 )
 

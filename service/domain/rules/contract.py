@@ -119,7 +119,9 @@ class Rule:
     any other never changes its readings. ``reads_on`` narrows that for a chain, such as one without
     dye. ``policy`` names the thresholds of the shop's policy it reads. ``widths`` gives the print
     widths at which it does not block, all else as it is; a rule that reads the width and may block
-    has it. ``may_block`` False promises that it never does. ``ways_out`` is a plain sentence on
+    has it. ``quiet`` gives widths at which it says nothing graver than that all is well; a rule
+    that reads the width has it, and is not asked at those. ``may_block`` False promises that it
+    never does. ``ways_out`` is a plain sentence on
     what usually helps. ``source`` is a citation or ``common practice, no source``.
     """
 
@@ -134,6 +136,7 @@ class Rule:
     policy: tuple[str, ...] = ()
     reads_on: Callable[[Chain], frozenset[Choice]] | None = None
     widths: Callable[[Facts], WidthLimits] | None = None
+    quiet: Callable[[Facts], WidthLimits] | None = None
     ways_out: str = ""
 
     def reads_for(self, chain: Chain) -> frozenset[Choice]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable
 
 from service.domain.blanks import Finish
@@ -9,7 +10,8 @@ from service.domain.chain import Chain, Strike
 from service.domain.fibres import Fibre
 from service.domain.media import Medium, Pressure, Texture
 from service.domain.methods import OperationKind
-from service.domain.rules.contract import Facts, Reading, Rule, Severity
+from service.domain.rules.contract import Facts, Reading, Rule, Severity, WidthLimits
+from service.domain.rules.geometry import ANY_WIDTH
 from service.domain.rules.heat import stated_percent
 from service.domain.wishes import Choice
 from service.domain.work import inked_share
@@ -174,6 +176,15 @@ def film_area_cm2(facts: Facts) -> float:
     return box_cm2 if whole else box_cm2 * float(inked_share(decoration.artwork))
 
 
+def _small_film_widths(facts: Facts) -> WidthLimits:
+    policy, area_cm2 = facts.policy, film_area_cm2(facts)
+    if not area_cm2 or facts.garment.weight_g_m2 >= policy.light_cloth_g_m2:
+        return ANY_WIDTH
+    # A little less than what rounding might carry over the limit.
+    times = math.sqrt(policy.large_film_cm2 / area_cm2) * (1 - 1e-9)
+    return 0.0, facts.decoration.width_mm * times
+
+
 FILM_COVER = Rule(
     id="film-cover",
     title="Large film on light cloth feels stiff",
@@ -188,6 +199,7 @@ FILM_COVER = Rule(
     reasons=_COVER,
     may_block=False,
     policy=("large_film_cm2", "light_cloth_g_m2"),
+    quiet=_small_film_widths,
     reads_on=only_with_film(Choice.METHOD, Choice.BLANK, Choice.WIDTH, Choice.ARTWORK),
     ways_out="A smaller print, artwork with more gaps, heavier cloth, or dye.",
 )

@@ -98,6 +98,7 @@ PLACEMENT_AREA = Rule(
     evaluate=_placement_area,
     reasons=_AREA_REASONS,
     widths=_placement_area_widths,
+    quiet=_placement_area_widths,
     ways_out="Print it smaller, choose a larger placement, or order the small sizes apart.",
 )
 
@@ -163,6 +164,7 @@ CHEST_SHARE = Rule(
     reasons=_CHEST_REASONS,
     policy=("print_share_of_half_chest",),
     widths=_chest_widths,
+    quiet=_chest_widths,
     ways_out="Print it narrower, or order the small sizes apart.",
 )
 
@@ -253,6 +255,12 @@ def _all_platens_widths(facts: Facts) -> WidthLimits:
     return 0.0, min(limits, default=math.inf)
 
 
+def _straight_widths(facts: Facts) -> WidthLimits:
+    aspect = _aspect(facts)
+    limits = [_platen_widths(press, aspect)[0] for press in facts.chain.presses]
+    return 0.0, min(limits, default=math.inf)
+
+
 PLATEN = Rule(
     id="platen",
     title="The print fits the platen in one go",
@@ -266,6 +274,7 @@ PLATEN = Rule(
     evaluate=_platen,
     reasons=_PLATEN_REASONS,
     widths=_all_platens_widths,
+    quiet=_straight_widths,
     ways_out="Print it smaller.",
 )
 
@@ -318,6 +327,7 @@ MEDIUM_SIZE = Rule(
     evaluate=_medium_size,
     reasons=_MEDIUM_REASONS,
     widths=_medium_widths,
+    quiet=_medium_widths,
     ways_out="Print it smaller, or choose a method with a wider or turnable medium.",
 )
 
@@ -362,5 +372,6 @@ TINY_PRINT = Rule(
     reasons=_TINY_REASONS,
     policy=("print_least_mm",),
     widths=_tiny_widths,
+    quiet=_tiny_widths,
     ways_out="Print it larger.",
 )

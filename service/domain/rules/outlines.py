@@ -130,12 +130,15 @@ def _detail(
 
 
 def _detail_widths(facts: Facts, share: float | None, printed_mm: float) -> WidthLimits:
+    return _fine_widths(facts, share, printed_mm) if media_cut(facts.chain) else ANY_WIDTH
+
+
+def _fine_widths(facts: Facts, share: float | None, printed_mm: float) -> WidthLimits:
+    """Widths at which the finest detail is neither refused nor warned of."""
     found = _detail_limit(facts, printed_mm)
-    if found is None or not media_cut(facts.chain):
+    if found is None:
         return ANY_WIDTH
-    if share is None:
-        return NO_WIDTH
-    return found[0] / share, math.inf
+    return (found[0] / share, math.inf) if share is not None else NO_WIDTH
 
 
 _FEATURE_REASONS = _detail_reasons("finest part")
@@ -166,6 +169,7 @@ SMALLEST_FEATURE = Rule(
     reasons=_FEATURE_REASONS,
     policy=("printed_line_mm",),
     widths=lambda facts: _detail_widths(facts, _feature_share(facts), facts.policy.printed_line_mm),
+    quiet=lambda facts: _fine_widths(facts, _feature_share(facts), facts.policy.printed_line_mm),
     ways_out="Print it wider, choose a finer film or a method without cutting.",
 )
 
@@ -194,6 +198,13 @@ def _gap_widths(facts: Facts) -> WidthLimits:
     return _detail_widths(facts, share, facts.policy.printed_line_mm * REVERSED_LINES)
 
 
+def _gap_quiet(facts: Facts) -> WidthLimits:
+    share = _gap_share(facts)
+    if share is not None and share >= 1:
+        return ANY_WIDTH
+    return _fine_widths(facts, share, facts.policy.printed_line_mm * REVERSED_LINES)
+
+
 SMALLEST_GAP = Rule(
     id="smallest-gap",
     title="Every gap is wide enough to weed",
@@ -208,6 +219,7 @@ SMALLEST_GAP = Rule(
     reasons=_GAP_REASONS,
     policy=("printed_line_mm",),
     widths=_gap_widths,
+    quiet=_gap_quiet,
     ways_out="Print it wider, choose a finer film or a method without cutting.",
 )
 
