@@ -7,7 +7,7 @@ import os
 import random
 import secrets
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
 from service.catalogue.loading import demo_shop_path, load_catalogue
@@ -15,6 +15,8 @@ from service.demo_artwork import seed_demo_artwork
 from service.domain.errors import Unavailable
 from service.intake.artwork_shelf import ArtworkShelf
 from service.intake.catalogues import Catalogues
+from service.intake.picture_room import PictureRoom, SameProcess
+from service.intake.picture_workers import WorkerProcesses
 from service.intake.services import Services
 from service.notify.sealing import Sealer, key_from_text, load_or_make_key
 from service.notify.sender import Sender
@@ -29,6 +31,8 @@ KEY_FILE = "sealing.key"
 ID_BYTES = 16
 RETRY_AFTER_S = 60
 KEY_BYTES = 32
+PICTURE_MODULES = ("service.intake.artworks", "service.assembly")
+"""What worker processes have at hand: all that pictures are worked on with."""
 
 
 def utc_now() -> datetime:
@@ -72,7 +76,8 @@ class Assembly:
         )
 
     def close(self) -> None:
-        """Close the store's connections."""
+        """End the picture room and close the store's connections."""
+        self.services.picture_room.close()
         self.database.close()
 
 
@@ -102,6 +107,7 @@ def assemble(
         files=FileStore.open(settings.effective_files_url),
         catalogues=Catalogues(database),
         artworks=ArtworkShelf(),
+        picture_room=_picture_room(settings),
         clock=clock,
         new_id=new_id,
         random_bytes=random_bytes,
@@ -123,11 +129,24 @@ def _require_ready(database: Database) -> None:
         raise Unavailable("store-not-ready", detail, retry_after_s=RETRY_AFTER_S)
 
 
+def _picture_room(settings: Settings) -> PictureRoom:
+    """Starts no process before there is a picture to work on, or the application warms it up."""
+    if settings.picture_workers == 0:
+        return SameProcess()
+    return WorkerProcesses(
+        settings.picture_workers,
+        limit_s=settings.picture_limit_s,
+        memory_mb=settings.picture_memory_mb,
+        preload=PICTURE_MODULES,
+    )
+
+
 def _install_catalogue(settings: Settings, services: Services) -> None:
     loaded = load_catalogue(settings.catalogue_path or demo_shop_path())
     services.catalogues.install(loaded, services.clock())
     if settings.catalogue_path is None:
-        seed_demo_artwork(services)
+        # Our own drawings need no bounds, and a command that seeds them no other process.
+        seed_demo_artwork(replace(services, picture_room=SameProcess()))
 
 
 def sealing_key(settings: Settings) -> bytes:

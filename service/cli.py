@@ -1,4 +1,4 @@
-"""The command line: serve, worker, demo, migrate, keys, catalogue, openapi."""
+"""The command line: serve, worker, demo, gallery, migrate, keys, catalogue, openapi."""
 
 from __future__ import annotations
 
@@ -21,6 +21,8 @@ from service.domain.canonical import rfc3339
 from service.domain.compiled import compile_catalogue
 from service.domain.errors import ServiceError
 from service.domain.matrix import SAMPLES, matrix_of
+from service.gallery import GALLERY_PX, write_gallery
+from service.intake.proofs import LEAST_PX, MOST_PX
 from service.logs import configure_logs
 from service.notify.sealing import KeyFault
 from service.render.matrix_html import matrix_html
@@ -94,6 +96,31 @@ def _add_running(commands: argparse._SubParsersAction[argparse.ArgumentParser]) 
     demo.add_argument("--port", type=int, default=0, help="port to listen on; 0 for any free")
     demo.add_argument("--leave", action="store_true", help="end after the play")
     demo.set_defaults(command=_demo)
+    _add_gallery(commands)
+
+
+def _add_gallery(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    gallery = commands.add_parser(
+        "gallery",
+        help="write proofs of the demo artworks on all demo blanks to a folder",
+        description="Write a picture of each invented artwork on each invented blank, in a light "
+        "and a dark colour, and a page to look through them. Takes a minute.",
+    )
+    gallery.add_argument("folder", type=Path, help="where to write; made if missing")
+    gallery.add_argument(
+        "--px",
+        type=_proof_width,
+        default=GALLERY_PX,
+        help=f"width of a picture, {LEAST_PX} to {MOST_PX}; {GALLERY_PX} if none",
+    )
+    gallery.add_argument("--only", metavar="BLANK", help="one blank, such as cotton-tote")
+    gallery.set_defaults(command=_gallery)
+
+
+def _proof_width(text: str) -> int:
+    if not text.isdecimal() or not LEAST_PX <= int(text) <= MOST_PX:
+        raise argparse.ArgumentTypeError(f"a whole number from {LEAST_PX} to {MOST_PX}")
+    return int(text)
 
 
 def _add_keys(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -162,6 +189,12 @@ async def _send_until_told(assembly: Assembly) -> None:
 
 def _demo(options: argparse.Namespace) -> int:
     return play_demo(options.data, options.port, stay=not options.leave)
+
+
+def _gallery(options: argparse.Namespace) -> int:
+    shown = write_gallery(options.folder, px=options.px, only=options.only)
+    print(f"{len(shown)} pictures; look at {options.folder / 'index.html'}")
+    return 0
 
 
 def _migrate(_: argparse.Namespace) -> int:

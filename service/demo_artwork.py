@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
 from service.domain.errors import NotFound
-from service.intake.artworks import get_artwork, upload_artwork
+from service.intake.artwork_views import get_artwork
+from service.intake.artworks import upload_artwork
 from service.intake.services import Caller, Services
 
 DEMO_HOLDER = "demo-storefront"

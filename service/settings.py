@@ -57,7 +57,25 @@ class Settings(BaseSettings):
         default=True, description="Send webhooks from within serve; off where a worker runs."
     )
     compute_threads: Annotated[int, Field(ge=1, le=64)] = Field(
-        default=2, description="Threads for pictures and searches, off the event loop."
+        default=2, description="Threads for searches and tables, off the event loop."
+    )
+    picture_workers: Annotated[int, Field(ge=0, le=64)] = Field(
+        default=1,
+        description="Processes that read, measure and draw pictures, aside from the one that "
+        "serves; 0 works in its compute threads, without bounds of time and memory.",
+    )
+    picture_limit_s: Annotated[float, Field(ge=1, le=600)] = Field(
+        default=30, description="Most seconds that such a process may take over one picture."
+    )
+    picture_memory_mb: Annotated[int, Field(ge=64, le=100_000)] = Field(
+        default=2_000,
+        description="Most megabytes that such a process may take for one picture (Linux); the "
+        "largest of GARMENT_MAX_PIXELS must fit.",
+    )
+    pictures_waiting: Annotated[int, Field(ge=0, le=1_000)] = Field(
+        default=16,
+        description="Most pictures that wait for their turn; beyond that they are sent away to "
+        "come again.",
     )
     store_threads: Annotated[int, Field(ge=1, le=200)] = Field(
         default=8, description="Threads (and pooled connections) for the store."

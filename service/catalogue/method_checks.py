@@ -46,6 +46,7 @@ def _operation_faults(catalogue: Catalogue, method: Method, path: DocumentPath) 
             yield (*facts.path, "medium"), f"{what}, which is not in the catalogue"
         yield from _width_faults(facts)
         yield from _ink_faults(facts)
+        yield from _blade_faults(facts)
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +130,20 @@ def _ink_faults(facts: _Facts) -> PathFaults:
         taken = " and ".join(medium.prints_with) or "no ink at all"
         what = f"'{machine.id}' prints {machine.ink}, and medium '{medium.id}' takes {taken}"
         yield (*facts.path, "medium"), what
+
+
+def _blade_faults(facts: _Facts) -> PathFaults:
+    machine, medium = facts.machine, facts.medium
+    blade = medium.blade if medium is not None else None
+    if facts.operation.kind is not OperationKind.CUT or medium is None or blade is None:
+        return
+    most = machine.max_force_gf if isinstance(machine, Plotter) else None
+    if most is not None and blade.force_gf > most:
+        what = (
+            f"medium '{medium.id}' is cut with a force of {blade.force_gf} g, and "
+            f"'{facts.operation.machine}' gives up to {most} g"
+        )
+        yield (*facts.path, "machine"), what
 
 
 def _order_faults(catalogue: Catalogue, method: Method, path: DocumentPath) -> PathFaults:

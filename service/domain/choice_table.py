@@ -19,16 +19,17 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from service.domain.alike import Condensed, condense, named
 from service.domain.artwork import ArtworkMeasures, InkBox, PaletteColour
 from service.domain.chain import Chain
 from service.domain.compiled import CompiledCatalogue
+from service.domain.facts import Beside, facts_for
 from service.domain.garments import Garment
 from service.domain.look import predict_many, surface_of
 from service.domain.memo import Memo
 from service.domain.rules import RULES, Facts, Rule, Severity
 from service.domain.rules.contract import WidthLimits
 from service.domain.rules.look import holding_all
-from service.domain.verdict import Beside, facts_for
 from service.domain.wishes import Choice, Consent, Decoration, Line
 
 Bits = NDArray[np.uint64]
@@ -47,7 +48,7 @@ EVERY_RULE: Final = (1 << len(BLOCKERS)) - 1
 ALL_CONSENTS: Final = frozenset(Consent)
 _BIT: Final = {rule.id: np.uint64(1 << index) for index, rule in enumerate(BLOCKERS)}
 _ANY_WIDTH_MM: Final = 100.0
-_ONE_WISH: Final = 10_000
+_ONE_GIVEN: Final = 10_000
 _RANGE: Final = np.dtype([("least", np.float64), ("greatest", np.float64)])
 _NO_RANGE: Final = np.zeros((), _RANGE)
 _NO_ARTWORK: Final = ArtworkMeasures(
@@ -94,12 +95,18 @@ class WidthRange:
     least_mm: Floats
     greatest_mm: Floats
 
+    @property
+    def ends(self) -> tuple[Floats, Floats]:
+        """The least and the greatest."""
+        return self.least_mm, self.greatest_mm
+
 
 class ChoiceTable:
     """The table of one catalogue version, or of one garment the customer brings.
 
     ``has_placement`` is (garments, placements), ``has_size`` (garments, placements, sizes),
-    ``half_chest_mm`` (garments, sizes) with infinity where a garment lacks the size.
+    ``half_chest_mm`` (garments, sizes) with infinity where a garment lacks the size. ``blanks`` and
+    ``colours`` are those of the garments.
     """
 
     def __init__(self, compiled: CompiledCatalogue, garments: Sequence[Garment]) -> None:
@@ -128,6 +135,8 @@ class ChoiceTable:
         self.half_chest_mm: Floats = np.array(
             [[g.half_chest_mm.get(size, np.inf) for size in self.sizes] for g in garments]
         )
+        self.blanks = named(garment.blank_id for garment in garments)
+        self.colours = named(garment.colour_id for garment in garments)
         self._lasting = Memo(1_000_000)
         self._by_artwork = Memo(64)
 
@@ -143,46 +152,54 @@ class ChoiceTable:
 
         return self._lasting.get(("makings", film_colour_id), listed)
 
-    def blocked(self, wish: Given) -> Bits:
+    def blocked(self, given: Given) -> Bits:
         """Bits of the rules that block, (2, makings, garments, placements).
 
         Rules that read width or sizes are not among them.
         """
-        if wish.beside:
-            return self._stacked(wish)
-        art = wish.artwork
-        key = (
-            "blocked",
-            art and (art.key, wish.rights_declared),
-            wish.consents,
-            wish.film_colour_id,
-        )
-        return self._by_artwork.get(key, lambda: self._stacked(wish))
+        if given.beside:
+            return self._stacked(given)
+        return self._by_artwork.get(("blocked", *_key_of(given)), lambda: self._stacked(given))
+
+    def condensed(self, given: Given) -> Condensed:
+        """The table with the consents as given, what is alike put together."""
+
+        def put_together() -> Condensed:
+            by_making = [end for one in self.method_ranges(given) for end in one.ends]
+            by_garment: list[NDArray[Any]] = [self.has_size, self.half_chest_mm]
+            by_garment += [end for one in self.size_ranges(given) for end in one.ends]
+            by_garment += [end.swapaxes(0, 1) for end in by_making if end.shape[1] > 1]
+            by_garment += [gone for _, gone in self.unobtainable()]
+            return condense(self.blocked(given)[0], by_making, by_garment)
+
+        if given.beside:
+            return put_together()
+        return self._by_artwork.get(("condensed", *_key_of(given)), put_together)
 
     def warm_up(self) -> None:
         """Work out all that depends on the catalogue alone."""
-        self.blocked(Given(None))
+        self.condensed(Given(None))
 
-    def delta_e(self, wish: Given) -> Floats:
+    def delta_e(self, given: Given) -> Floats:
         """Mean predicted colour difference, (makings, garments); needs an artwork."""
-        if wish.artwork is None:
+        if given.artwork is None:
             raise ValueError("without an artwork there is no colour difference")
-        key = ("delta_e", wish.artwork.key, wish.film_colour_id)
-        return self._by_artwork.get(key, lambda: self._delta_e(wish))
+        key = ("delta_e", given.artwork.key, given.film_colour_id)
+        return self._by_artwork.get(key, lambda: self._delta_e(given))
 
-    def size_ranges(self, wish: Given) -> tuple[WidthRange, ...]:
+    def size_ranges(self, given: Given) -> tuple[WidthRange, ...]:
         """Ranges of those rules on width that do not read the method.
 
         Arrays are (garments, placements, sizes).
         """
 
         def ranges() -> tuple[WidthRange, ...]:
-            rules = [rule for rule in _width_rules(wish) if Choice.METHOD not in rule.reads]
-            return tuple(self._size_range(rule, wish) for rule in rules)
+            rules = [rule for rule in _width_rules(given) if Choice.METHOD not in rule.reads]
+            return tuple(self._size_range(rule, given) for rule in rules)
 
-        return self._by_artwork.get(("size_ranges", wish.artwork and wish.artwork.key), ranges)
+        return self._by_artwork.get(("size_ranges", given.artwork and given.artwork.key), ranges)
 
-    def method_ranges(self, wish: Given) -> tuple[WidthRange, ...]:
+    def method_ranges(self, given: Given) -> tuple[WidthRange, ...]:
         """Ranges of those rules on width that read the method.
 
         Arrays are (makings, garments, placements), with 1 in place of the last two where a rule
@@ -190,10 +207,10 @@ class ChoiceTable:
         """
 
         def ranges() -> tuple[WidthRange, ...]:
-            rules = [rule for rule in _width_rules(wish) if Choice.METHOD in rule.reads]
-            return tuple(self._method_range(rule, wish) for rule in rules)
+            rules = [rule for rule in _width_rules(given) if Choice.METHOD in rule.reads]
+            return tuple(self._method_range(rule, given) for rule in rules)
 
-        key = ("method_ranges", wish.artwork and wish.artwork.key, wish.film_colour_id)
+        key = ("method_ranges", given.artwork and given.artwork.key, given.film_colour_id)
         return self._by_artwork.get(key, ranges)
 
     def unobtainable(self) -> tuple[tuple[np.uint64, Flags], ...]:
@@ -224,35 +241,34 @@ class ChoiceTable:
 
         return self._lasting.get("size_costs", listed)
 
-    def _stacked(self, wish: Given) -> Bits:
-        both, fresh = [], Memo(_ONE_WISH)
-        for consents in (wish.consents, ALL_CONSENTS):
-            given = replace(wish, consents=consents)
-            both.append(
-                np.stack([self._making(m, given, fresh) for m in self.makings(wish.film_colour_id)])
-            )
+    def _stacked(self, given: Given) -> Bits:
+        both, fresh = [], Memo(_ONE_GIVEN)
+        for consents in (given.consents, ALL_CONSENTS):
+            agreed = replace(given, consents=consents)
+            makings = self.makings(given.film_colour_id)
+            both.append(np.stack([self._making(m, agreed, fresh) for m in makings]))
         stacked = np.stack(both)
         stacked[:, :, ~self.has_placement] |= NOT_OFFERED
         return stacked
 
-    def _making(self, making: Making, wish: Given, fresh: Memo) -> Bits:
-        """Bits of one making, (garments, placements); ``fresh`` remembers this one wish's."""
+    def _making(self, making: Making, given: Given, fresh: Memo) -> Bits:
+        """Bits of one making, (garments, placements); ``fresh`` remembers what is for once."""
         chain = self.compiled.chains[making.method_id]
         bits = np.zeros(self.has_placement.shape, np.uint64)
-        chosen = self._facts(self.garments[0], making, wish).film_colours.values()
+        chosen = self._facts(self.garments[0], making, given).film_colours.values()
         films = (making.film_colour_id, *[colour.id for colour in chosen])
         for reads, rules in self._groups(chain).items():
-            if Choice.ARTWORK in reads and wish.artwork is None:
+            if Choice.ARTWORK in reads and given.artwork is None:
                 continue
             key: tuple[object, ...] = ("group", making.method_id, tuple(sorted(reads)))
             key += (films if Choice.FILM_COLOUR in reads else None,)
-            key += (wish.consents if Choice.CONSENTS in reads else None,)
+            key += (given.consents if Choice.CONSENTS in reads else None,)
             fixed = Choice.ARTWORK in reads or (
-                Choice.OTHER_DECORATIONS in reads and bool(wish.beside)
+                Choice.OTHER_DECORATIONS in reads and bool(given.beside)
             )
             memo = fresh if fixed else self._lasting
             blocking = partial(_bits, rules)
-            grid = partial(self._grid, reads, blocking, making, wish, np.uint64, NOT_OFFERED)
+            grid = partial(self._grid, reads, blocking, making, given, np.uint64, NOT_OFFERED)
             bits |= memo.get(key, grid)
         return bits
 
@@ -274,7 +290,7 @@ class ChoiceTable:
         reads: frozenset[Choice],
         value: Callable[[Facts], Any],
         making: Making,
-        wish: Given,
+        given: Given,
         dtype: np.dtype[Any] | type[np.generic],
         fill: object,
     ) -> NDArray[Any]:
@@ -282,10 +298,10 @@ class ChoiceTable:
         picked, spread = self._picked(reads)
         places = self.placements if Choice.PLACEMENT in reads else (None,)
         grid = np.full((len(picked), len(places)), fill, dtype)
-        self._foresee(reads, picked, making, wish)
+        self._foresee(reads, picked, making, given)
         for row, at in enumerate(picked):
             garment = self.garments[at]
-            facts = self._facts(garment, making, wish)
+            facts = self._facts(garment, making, given)
             for column, place in enumerate(places):
                 if place is None:
                     grid[row, column] = value(facts)
@@ -303,30 +319,30 @@ class ChoiceTable:
             return self._one_of_cloth, self._cloth_of
         return [0], np.zeros(count, np.intp)
 
-    def _facts(self, garment: Garment, making: Making, wish: Given) -> Facts:
+    def _facts(self, garment: Garment, making: Making, given: Given) -> Facts:
         decoration = Decoration(
             placement_id=next(iter(garment.placements)),
             artwork_id="",
-            artwork=wish.artwork or _NO_ARTWORK,
+            artwork=given.artwork or _NO_ARTWORK,
             width_mm=_ANY_WIDTH_MM,
             method_id=making.method_id,
             film_colour_id=making.film_colour_id,
-            consents=wish.consents,
-            rights_declared=wish.rights_declared,
+            consents=given.consents,
+            rights_declared=given.rights_declared,
         )
         line = Line(garment, {next(iter(garment.half_chest_mm)): 1}, (decoration,))
-        return facts_for(self.compiled, line, decoration, making.method_id, wish.beside)
+        return facts_for(self.compiled, line, decoration, making.method_id, given.beside)
 
     def _foresee(
-        self, reads: frozenset[Choice], picked: Sequence[int], making: Making, wish: Given
+        self, reads: frozenset[Choice], picked: Sequence[int], making: Making, given: Given
     ) -> None:
         """Predict the looks on many garments together, which the rules would ask for one by one."""
-        art = wish.artwork
+        art = given.artwork
         if art is None or not {Choice.ARTWORK, Choice.COLOUR} <= reads:
             return
 
         def foreseen() -> bool:
-            labs = self._facts(self.garments[0], making, wish).film_labs
+            labs = self._facts(self.garments[0], making, given).film_labs
             chain = self.compiled.chains[making.method_id]
             own = [surface_of(chain, self.garments[at], labs) for at in picked]
             surfaces = list(dict.fromkeys([*own, *map(holding_all, own)]))
@@ -339,24 +355,24 @@ class ChoiceTable:
 
         self._by_artwork.get(("foreseen", art.key, making), foreseen)
 
-    def _delta_e(self, wish: Given) -> Floats:
+    def _delta_e(self, given: Given) -> Floats:
         rows = []
-        for making in self.makings(wish.film_colour_id):
+        for making in self.makings(given.film_colour_id):
             chain = self.compiled.chains[making.method_id]
             on_cloth = any(transfer.target is None for transfer in chain.dye)
             reads = frozenset({Choice.ARTWORK, Choice.COLOUR} if on_cloth else {Choice.ARTWORK})
-            grid = self._grid(reads, _mean_delta_e, making, wish, np.float64, 0.0)
+            grid = self._grid(reads, _mean_delta_e, making, given, np.float64, 0.0)
             rows.append(grid[:, 0])
         return np.stack(rows)
 
-    def _size_range(self, rule: Rule, wish: Given) -> WidthRange:
+    def _size_range(self, rule: Rule, given: Given) -> WidthRange:
         shape = self.has_size.shape
         least, greatest = np.zeros(shape), np.full(shape, np.inf)
         making = self.makings()[0]
         picked, spread = self._picked(rule.reads | {Choice.BLANK})
         for at in picked:
             garment = self.garments[at]
-            facts = self._facts(garment, making, wish)
+            facts = self._facts(garment, making, given)
             for column, place in enumerate(self.placements):
                 if place not in garment.placements:
                     continue
@@ -369,14 +385,14 @@ class ChoiceTable:
         rows = np.array(picked)[spread]
         return WidthRange(_BIT[rule.id], least[rows], greatest[rows])
 
-    def _method_range(self, rule: Rule, wish: Given) -> WidthRange:
-        grids, fresh = [], Memo(_ONE_WISH)
-        for making in self.makings(wish.film_colour_id):
+    def _method_range(self, rule: Rule, given: Given) -> WidthRange:
+        grids, fresh = [], Memo(_ONE_GIVEN)
+        for making in self.makings(given.film_colour_id):
             reads = rule.reads_for(self.compiled.chains[making.method_id])
             film = making.film_colour_id if Choice.FILM_COLOUR in reads else None
 
             def ranges(making: Making = making, reads: frozenset[Choice] = reads) -> NDArray[Any]:
-                return self._grid(reads, partial(_limits, rule), making, wish, _RANGE, _NO_RANGE)
+                return self._grid(reads, partial(_limits, rule), making, given, _RANGE, _NO_RANGE)
 
             grids.append(fresh.get((making.method_id, film), ranges))
         stacked = np.stack(grids)
@@ -403,6 +419,12 @@ def table_of(compiled: CompiledCatalogue) -> ChoiceTable:
     )
 
 
+def _key_of(given: Given) -> tuple[object, ...]:
+    """All that the table depends on, where there are no other decorations."""
+    art = given.artwork
+    return art and (art.key, given.rights_declared), given.consents, given.film_colour_id
+
+
 def _in_order(names: Iterator[str]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(names))
 
@@ -414,8 +436,8 @@ def _has_area(garment: Garment, placement_id: str, size: str) -> bool:
 
 def _colours_of(chain: Chain, asked: str | None) -> tuple[str | None, ...]:
     """None, every colour of its films, and the one asked for."""
-    named = [colour.id for layer in chain.layers for colour in layer.colours]
-    return tuple(dict.fromkeys([None, *named, asked]))
+    stocked = [colour.id for layer in chain.layers for colour in layer.colours]
+    return tuple(dict.fromkeys([None, *stocked, asked]))
 
 
 def _bits(rules: Sequence[Rule], facts: Facts) -> np.uint64:
@@ -440,11 +462,11 @@ def _mean_delta_e(facts: Facts) -> float:
     return facts.look.mean_delta_e
 
 
-def _width_rules(wish: Given) -> list[Rule]:
+def _width_rules(given: Given) -> list[Rule]:
     """Rules on width; without an artwork only those that do not read it."""
     return [
         rule
         for rule in BLOCKERS
         if Choice.WIDTH in rule.reads
-        and (wish.artwork is not None or Choice.ARTWORK not in rule.reads)
+        and (given.artwork is not None or Choice.ARTWORK not in rule.reads)
     ]

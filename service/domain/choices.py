@@ -6,27 +6,20 @@ is selected for the other attributes. What is not selected is free.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache, cached_property
 from math import inf
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.domain.alike import Indexes, Named, cut, named
 from service.domain.artwork import ArtworkMeasures
-from service.domain.causes import rules_of, smallest_cause
-from service.domain.choice_table import (
-    EVERY_RULE,
-    NOT_OFFERED,
-    Bits,
-    ChoiceTable,
-    Flags,
-    Given,
-)
+from service.domain.causes import cause_by_range
+from service.domain.choice_table import EVERY_RULE, Bits, ChoiceTable, Flags, Given
 from service.domain.fit import Fit
+from service.domain.reasons import Reasons
 from service.domain.wishes import Choice, Consent
-
-_Axes = tuple[NDArray[np.intp], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,49 +83,50 @@ def find_choices(table: ChoiceTable, selection: Selection) -> Choices:
 
 
 class _Picker:
-    """One selection beside the table, whose axes are makings, garments and placements."""
+    """One selection beside the table.
+
+    Axes are the kinds of makings, the kinds of garments, and placements: what is alike by the
+    table is looked at once (:mod:`alike`). ``_axes`` has the kinds that the selection leaves.
+    """
 
     def __init__(self, table: ChoiceTable, selection: Selection) -> None:
         self._table = table
         self._selection = selection
-        self._wish = Given(
+        self._given = Given(
             selection.artwork,
             selection.rights_declared,
             selection.consents,
             selection.film_colour_id,
         )
-        self._makings = table.makings(selection.film_colour_id)
-        fit = self._fit_of(selection.sizes)
+        self._seen = table.condensed(self._given)
         self._size = 0 if selection.sizes else 1
         self._width = 0 if selection.width_mm is not None else 1
-        self._fit = fit
-        self._by_table: Bits = table.blocked(self._wish)[0]
-        self._blocked: Bits = self._by_table | fit.bits(self._size, self._width)
-        self._works: Flags = self._blocked == 0
-        methods = [making.method_id for making in self._makings]
-        self._filmless = [not table.compiled.chains[method].layers for method in methods]
-        colours = [making.film_colour_id for making in self._makings]
-        blanks = [garment.blank_id for garment in table.garments]
-        cloths = [garment.colour_id for garment in table.garments]
+        self._fit = self._fit_of(self._seen.wide_makings.first, self._seen.wide_garments.first)
+        self._reasons = Reasons(self._seen, self._fit, self._size, self._width)
+        self._works: Flags = self._reasons.blocked == 0
+        self._makings = table.makings(selection.film_colour_id)
+        every_place = np.arange(len(table.placements))
+        self._kinds = (self._seen.makings.of, self._seen.garments.of, every_place)
+        self._named = {
+            Choice.METHOD: named(making.method_id for making in self._makings),
+            Choice.FILM_COLOUR: named(making.film_colour_id for making in self._makings),
+            Choice.BLANK: table.blanks,
+            Choice.COLOUR: table.colours,
+            Choice.PLACEMENT: Named(table.placements, every_place),
+        }
         self._kept = {
-            Choice.METHOD: _equal(methods, selection.method_id),
-            Choice.FILM_COLOUR: _equal(colours, selection.film_colour_id),
-            Choice.BLANK: _equal(blanks, selection.blank_id),
-            Choice.COLOUR: _equal(cloths, selection.colour_id),
-            Choice.PLACEMENT: _equal(table.placements, selection.placement_id),
+            Choice.METHOD: self._named[Choice.METHOD].equal(selection.method_id),
+            Choice.FILM_COLOUR: self._named[Choice.FILM_COLOUR].equal(selection.film_colour_id),
+            Choice.BLANK: table.blanks.equal(selection.blank_id),
+            Choice.COLOUR: table.colours.equal(selection.colour_id),
+            Choice.PLACEMENT: self._named[Choice.PLACEMENT].equal(selection.placement_id),
         }
-        self._names: dict[Choice, Sequence[str | None]] = {
-            Choice.METHOD: methods,
-            Choice.FILM_COLOUR: colours,
-            Choice.BLANK: blanks,
-            Choice.COLOUR: cloths,
-            Choice.PLACEMENT: table.placements,
-        }
+        self._axes = [np.unique(self._kinds[axis][self._kept_on(axis)]) for axis in range(3)]
 
     def choices(self) -> Choices:
         """Everything about the selection."""
         return Choices(
-            possible=bool(self._works[self._cut(self._axes())].any()),
+            possible=bool(self._open(2)[self._axes[2]].any()),
             blanks=self._values(Choice.BLANK),
             colours=self._values(Choice.COLOUR),
             placements=self._values(Choice.PLACEMENT),
@@ -142,122 +136,120 @@ class _Picker:
             widths=self._widths(),
         )
 
-    def _axes(self, free: Choice | None = None) -> tuple[NDArray[np.intp], ...]:
-        """Indexes kept on each axis, the attribute ``free`` left open."""
+    def _kept_on(self, axis: int, free: Choice | None = None) -> Flags:
+        """What is kept on an axis, of all that is alike each; the attribute ``free`` left open."""
+        kept: Flags = np.ones(len(self._kinds[axis]), np.bool_)
+        for choice, mine in self._kept.items():
+            if _AXIS[choice] == axis and choice is not free:
+                kept &= mine
+        return kept
 
-        def kept(*choices: Choice) -> NDArray[np.intp]:
-            flags = [self._kept[choice] for choice in choices if choice is not free]
-            if not flags:
-                return np.arange(len(self._kept[choices[0]]))
-            return np.flatnonzero(np.logical_and.reduce(flags))
-
-        return (
-            kept(Choice.METHOD, Choice.FILM_COLOUR),
-            kept(Choice.BLANK, Choice.COLOUR),
-            kept(Choice.PLACEMENT),
+    def _open(self, axis: int) -> Flags:
+        """Which kinds on this axis lead somewhere, whatever is selected on this axis."""
+        axes = list(self._axes)
+        axes[axis] = np.arange(self._works.shape[axis])
+        works = cut(self._works, *axes)
+        opened: Flags = (
+            np.any(works, axis=(1, 2)) if axis == 0 else np.any(works.any(axis=0), axis=2 - axis)
         )
-
-    def _cut(self, axes: tuple[NDArray[np.intp], ...]) -> tuple[NDArray[np.intp] | slice, ...]:
-        """An index that takes those rows of each axis; all of it without a copy."""
-        sizes = self._blocked.shape
-        if all(len(kept) == size for kept, size in zip(axes, sizes, strict=True)):
-            return (slice(None),) * 3
-        return np.ix_(*axes)
+        return opened
 
     def _values(self, choice: Choice) -> tuple[Value, ...]:
         """Every value of one attribute, in the catalogue's order."""
-        axis = _AXIS[choice]
-        axes = self._axes(choice)
-        rows: dict[str, list[int]] = {n: [] for n in self._names[choice] if n is not None}
-        for row, at in enumerate(axes[axis].tolist()):
-            name = self._names[choice][at]
-            if name is not None:
-                rows[name].append(row)
-            elif choice is Choice.FILM_COLOUR and self._filmless[at]:
-                # Where no film stays on the cloth, any film colour is let pass.
-                for every in rows.values():
-                    every.append(row)
-        others = tuple(other for other in range(3) if other != axis)
-        possible: Flags = np.any(self._works[self._cut(axes)], axis=others)
-        return tuple(
-            Value(name, possible=True, blocked_by=())
-            if possible[mine].any()
-            else Value(name, possible=False, blocked_by=self._why(_narrowed(axes, axis, mine)))
-            for name, mine in rows.items()
-        )
+        axis, ids = _AXIS[choice], self._named[choice].ids
+        held = self._held(choice)
+        possible: Flags = np.any(held & self._open(axis), axis=1)
+        causes: dict[bytes, tuple[str, ...]] = {}
+        axes = list(self._axes)
+        values = []
+        for id_, works, mine in zip(ids, possible.tolist(), held, strict=True):
+            rules: tuple[str, ...] = ()
+            if not works:
+                alike = mine.tobytes()
+                if alike not in causes:
+                    axes[axis] = np.flatnonzero(mine)
+                    causes[alike] = self._reasons.why(*axes)
+                rules = causes[alike]
+            values.append(Value(id_, works, rules))
+        return tuple(values)
 
-    def _why(self, axes: _Axes) -> tuple[str, ...]:
-        """Rules that between them block every combination on these rows of each axis."""
-        by_table = self._by_table[np.ix_(*axes)]
-        if by_table.all():
-            # Whatever the sizes and the width, so that those need no look.
-            return _cause(by_table, lambda _: _NOTHING)
-        if self._size == 0 and self._width == 0:
-            # As asked, each rule on width and sizes refuses by itself.
-            return _cause(self._blocked[np.ix_(*axes)], lambda _: _NOTHING)
-        makings, garments, places = axes
-        if self._width == 0:
-            by_method = np.broadcast_to(self._fit.by_method, self._by_table.shape)
-            by_size = self._fit.by_each_size[np.ix_(garments, places)]
-            return _cause_by_size(by_table | by_method[np.ix_(*axes)], by_size)
-        fit = self._fit_of(self._selection.sizes, garments)
+    def _held(self, choice: Choice) -> Flags:
+        """Which kinds on its axis each value of an attribute comes with, (values, kinds)."""
+        axis, names = _AXIS[choice], self._named[choice]
+        kept = self._kept_on(axis, choice)
+        held = np.zeros((len(names.ids), self._works.shape[axis]), np.bool_)
+        mine = kept & (names.of >= 0)
+        held[names.of[mine], self._kinds[axis][mine]] = True
+        if choice is Choice.FILM_COLOUR:
+            # Where no film stays on the cloth, any film colour is let pass.
+            held[:, self._kinds[axis][kept & (names.of < 0) & self._filmless]] = True
+        return held
 
-        def by_fit(rules: int) -> Bits:
-            bits = fit.under(rules).bits(self._size, self._width)
-            whole = np.broadcast_to(bits, (len(self._makings), *bits.shape[1:]))
-            here: Bits = whole[makings][:, :, places]
-            return here
+    @cached_property
+    def _filmless(self) -> Flags:
+        chains = self._table.compiled.chains
+        return np.array([not chains[making.method_id].layers for making in self._makings])
 
-        return _cause(by_table, by_fit)
-
-    def _fit_of(self, sizes: Iterable[str], garments: NDArray[np.intp] | None = None) -> Fit:
-        pieces = dict.fromkeys(sizes, 1)
-        return Fit(self._table, self._wish, self._selection.width_mm, pieces, garments)
+    def _fit_of(self, makings: Indexes, garments: Indexes) -> Fit:
+        pieces = dict.fromkeys(self._selection.sizes, 1)
+        width_mm = self._selection.width_mm
+        return Fit(self._table, self._given, width_mm, pieces, garments, makings)
 
     def _sizes(self) -> tuple[Value, ...]:
         """Sizes of the selected blank, each judged as if it alone were ordered."""
-        if self._selection.blank_id is None:
-            return ()
-        own = [
-            garment.half_chest_mm
-            for garment in self._table.garments
-            if garment.blank_id == self._selection.blank_id
-        ]
-        names = tuple(own[0]) if own else ()
-        makings, garments, places = self._axes()
-        if not garments.size:
+        blank_id, table = self._selection.blank_id, self._table
+        own = np.flatnonzero(table.blanks.equal(blank_id))[:1].tolist() if blank_id else []
+        names = [size for at in own for size in table.garments[at].half_chest_mm]
+        if not names or not all(kept.size for kept in self._axes):
             return tuple(Value(name, possible=False, blocked_by=()) for name in names)
-        by_table = self._by_table[np.ix_(makings, garments, places)]
+        by_table, alone = cut(self._seen.blocked, *self._axes), self._alone()
         values = []
         for name in names:
-            fit = self._fit_of((name,), garments)
 
-            def by_fit(rules: int, fit: Fit = fit) -> Bits:
-                bits = fit.under(rules).bits(0, self._width)
-                whole = np.broadcast_to(bits, (len(self._makings), *bits.shape[1:]))
-                alone: Bits = whole[makings][:, :, places]
-                return alone
+            def by_fit(rules: int, at: int = table.size_index[name]) -> Bits:
+                bits: Bits = alone(rules)[..., at]
+                return bits
 
             possible = bool(((by_table | by_fit(EVERY_RULE)) == 0).any())
-            rules = () if possible else _cause(by_table, by_fit)
+            rules = () if possible else cause_by_range(by_table, by_fit)
             values.append(Value(name, possible, rules))
         return tuple(values)
 
+    def _alone(self) -> Callable[[int], Bits]:
+        """Bits of width and sizes by some rules, were each size ordered alone.
+
+        (makings, garments, placements, sizes) of what the selection leaves.
+        """
+        seen, (makings, garments, places) = self._seen, self._axes
+        wide_makings, making = np.unique(seen.wide_makings.of[makings], return_inverse=True)
+        wide_garments, garment = np.unique(seen.wide_garments.of[garments], return_inverse=True)
+        fit = self._fit_of(
+            seen.wide_makings.first[wide_makings], seen.wide_garments.first[wide_garments]
+        )
+
+        @cache
+        def spread(fit: Fit) -> Bits:
+            bits = fit.alone(self._width)[:, garment][:, :, places]
+            return np.broadcast_to(bits, (len(wide_makings), *bits.shape[1:]))[making]
+
+        return lambda rules: spread(fit.under(rules))
+
     def _widths(self) -> tuple[WidthSpan, ...]:
         """Print widths that some combination of the selection allows, as separate ranges."""
-        least, greatest = self._fit.range_mm(self._size)
-        works = (self._by_table | self._fit.bits(self._size, 1)) == 0
-        cut = self._cut(self._axes())
-        ends = (
-            np.clip(np.broadcast_to(least, works.shape)[cut][works[cut]], 0, _TOP_MM),
-            np.clip(np.broadcast_to(greatest, works.shape)[cut][works[cut]], 0, _TOP_MM),
+        seen, fit = self._seen, self._fit
+        free = cut(seen.blocked, *self._axes) == 0
+        works = np.zeros(seen.fit_shape, np.bool_)
+        works.reshape(-1)[cut(seen.place, *self._axes)[free]] = True
+        works &= fit.leaves_a_width(self._size)
+        least, greatest = (
+            np.clip(np.broadcast_to(end, works.shape)[works], 0, _TOP_MM).astype(np.int32)
+            for end in fit.range_mm(self._size)
         )
         # One whole number for each pair, as sorting numbers is much quicker than sorting pairs.
-        pairs = np.unique(ends[0].astype(np.int32) * (_TOP_MM + 1) + ends[1].astype(np.int32))
+        pairs = np.unique(least * (_TOP_MM + 1) + greatest)
         return _merged([divmod(pair, _TOP_MM + 1) for pair in pairs.tolist()])
 
 
-_NOTHING: Bits = np.zeros((1, 1, 1), np.uint64)
 _TOP_MM = 9_999
 """Above the widest print any rule or request knows; stands for a width without limit."""
 
@@ -268,61 +260,6 @@ _AXIS = {
     Choice.COLOUR: 1,
     Choice.PLACEMENT: 2,
 }
-
-
-def _equal(names: Iterable[str | None], wanted: str | None) -> Flags:
-    return np.array([wanted is None or name == wanted for name in names], np.bool_)
-
-
-def _narrowed(axes: _Axes, axis: int, rows: list[int]) -> _Axes:
-    """The same rows of each axis, of one only some."""
-    kept = list(axes)
-    kept[axis] = kept[axis][rows]
-    return tuple(kept)
-
-
-def _cause_by_size(by_rest: Bits, by_size: Bits) -> tuple[str, ...]:
-    """The same with the sizes left open and the width as asked.
-
-    ``by_size`` is (garments, placements, sizes), the bits that refuse each size.
-    """
-    lacking = (by_size & NOT_OFFERED) != 0
-    missing = ((by_rest & NOT_OFFERED) != 0) | lacking.all(axis=-1)
-    if missing.all():
-        return ()
-    # A rule that refuses every size there is refuses the combination by itself.
-    alone = by_rest | np.bitwise_and.reduce(np.where(lacking, np.uint64(EVERY_RULE), by_size), -1)
-    always = int(np.bitwise_and.reduce(alone[~missing]))
-    if always:
-        return rules_of(always)
-
-    def forbids(rules: int) -> bool:
-        refused = lacking | ((by_size & np.uint64(rules)) != 0)
-        return bool((missing | ((by_rest & np.uint64(rules)) != 0) | refused.all(axis=-1)).all())
-
-    some = by_rest | np.bitwise_or.reduce(np.where(lacking, np.uint64(0), by_size), -1)
-    return smallest_cause(some[~missing], forbids)
-
-
-def _cause(by_table: Bits, by_fit: Callable[[int], Bits]) -> tuple[str, ...]:
-    """Rules that between them block all of some combinations; none where none of them exists.
-
-    ``by_fit`` gives the bits of width and sizes by the rules that count.
-    """
-    blocked = by_table | by_fit(EVERY_RULE)
-    offered = (blocked & NOT_OFFERED) == 0
-    if not offered.any():
-        return ()
-
-    def forbids(rules: int) -> bool:
-        left = by_table & np.uint64(rules | int(NOT_OFFERED))
-        return bool((left | by_fit(rules)).all())
-
-    always = int(np.bitwise_and.reduce(blocked[offered]))
-    # A rule of the table forbids by itself; those on width and sizes may do so only together.
-    if np.bitwise_and.reduce(by_table[offered]) or forbids(always):
-        return rules_of(always)
-    return smallest_cause(blocked, forbids)
 
 
 def _merged(spans: list[tuple[int, int]]) -> tuple[WidthSpan, ...]:

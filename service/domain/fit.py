@@ -24,6 +24,9 @@ from service.domain.choice_table import (
 )
 from service.domain.rules.geometry import SLACK_MM
 
+_Fitted = tuple[Floats, Flags, Floats, Floats]
+"""Fitted width, whether there is one, and the range it lies in."""
+
 _TINY = 1e-9
 _LEAST_MM = 1.0
 
@@ -41,20 +44,21 @@ class Fit:
     def __init__(
         self,
         table: ChoiceTable,
-        wish: Given,
+        given: Given,
         width_mm: float | None,
         pieces_by_size: Mapping[str, int],
         garments: NDArray[np.intp] | None = None,
+        makings: NDArray[np.intp] | None = None,
         rules: int = EVERY_RULE,
     ) -> None:
-        """Work out both choices of both.
+        """Gather the rules; each choice of both is worked out when it is first asked for.
 
         ``width_mm`` None asks for none: any width will do, and only the fitted one is worked out.
-        ``garments`` are the indexes to look at, in place of all; ``rules`` the bits of the rules
-        that count.
+        ``garments`` and ``makings`` are the indexes to look at, in place of all; ``rules`` the bits
+        of the rules that count.
         """
         at = slice(None) if garments is None else garments
-        self._made_of = (table, wish, width_mm, pieces_by_size, garments)
+        self._made_of = (table, given, width_mm, pieces_by_size, garments, makings)
         self._half_chest_mm = table.half_chest_mm[at]
         self._has_size: Flags = table.has_size[at]
         self._have = self._has_size.copy()
@@ -70,19 +74,14 @@ class Fit:
         self._unknown = any(size not in table.size_index for size in pieces_by_size)
         self._size_rules = [
             WidthRange(rule.bit, rule.least_mm[at], rule.greatest_mm[at])
-            for rule in table.size_ranges(wish)
+            for rule in table.size_ranges(given)
             if int(rule.bit) & rules
         ]
         self._method_rules = [
-            rule
-            if rule.least_mm.shape[1] == 1
-            else WidthRange(rule.bit, rule.least_mm[:, at], rule.greatest_mm[:, at])
-            for rule in table.method_ranges(wish)
+            _narrowed(rule, makings, garments)
+            for rule in table.method_ranges(given)
             if int(rule.bit) & rules
         ]
-        self._kept = self._kept_sizes()
-        self._fitted = [self._fit(kept) for kept in (self._kept[0][1], self._kept[1][1])]
-        self._keep_sizes_that_leave_a_width()
         weighed = (*self._size_rules, *self._method_rules)
         self._rules = sum(int(rule.bit) for rule in weighed)
         self._rules |= sum(int(bit) for bit, _ in self._unobtainable)
@@ -101,7 +100,7 @@ class Fit:
         """The print width of one combination."""
         if width == 0 and self._asked_mm is not None:
             return self._asked_mm
-        return float(self._fitted[size][0][making, garment, place])
+        return float(self._fitted(size)[0][making, garment, place])
 
     def range_mm(self, size: int) -> tuple[Floats, Floats]:
         """Least and greatest whole width that the rules leave, infinity for no greatest.
@@ -109,14 +108,14 @@ class Fit:
         Sizes are as asked (0) or those that work (1). Arrays are (makings, garments, placements)
         and may have 1 in place of the makings.
         """
-        _, _, least, greatest = self._fitted[size]
+        _, _, least, greatest = self._fitted(size)
         return np.maximum(np.ceil(least - SLACK_MM), _LEAST_MM), np.floor(greatest + SLACK_MM)
 
     def pieces(
         self, size: int, width: int, making: int, garment: int, place: int
     ) -> Mapping[str, int]:
         """Pieces by size of one combination, in the order asked for."""
-        kept = self._kept[size][width]
+        kept = self._kept(size, width)
         kept = kept[making if len(kept) > 1 else 0, garment, place]
         names = [name for name, index in self._table.size_index.items() if kept[index]]
         asked = {name: count for name, count in self._pieces.items() if name in names}
@@ -133,31 +132,72 @@ class Fit:
         """How many pieces of each combination are not made in the size asked for."""
         counts = np.array([self._pieces.get(name, 0) for name in self._table.sizes])
         dropped = np.zeros(len(size))
-        for at, row in enumerate(self._kept):
-            for wide, kept in enumerate(row):
-                mine = np.flatnonzero((size == at) & (width == wide))
-                made = making[mine] if len(kept) > 1 else np.zeros(len(mine), np.intp)
-                dropped[mine] = counts.sum() - kept[made, garment[mine], place[mine]] @ counts
+        for at, wide in ((0, 0), (0, 1), (1, 0), (1, 1)):
+            mine = np.flatnonzero((size == at) & (width == wide))
+            if not mine.size:
+                continue
+            kept = self._kept(at, wide)
+            made = making[mine] if len(kept) > 1 else np.zeros(len(mine), np.intp)
+            dropped[mine] = counts.sum() - kept[made, garment[mine], place[mine]] @ counts
         return dropped
 
-    def _kept_sizes(self) -> tuple[tuple[Flags, Flags], tuple[Flags, Flags]]:
-        """Sizes made, by sizes and width as asked or not.
+    def _kept(self, size: int, width: int) -> Flags:
+        """Sizes made, with sizes and width as asked (0) or not.
 
-        Arrays are (makings, garments, placements, sizes), with 1 in place of the makings.
+        (makings, garments, placements, sizes), with 1 in place of the makings where those do not
+        matter.
         """
-        as_wide = self._have & self._fits_each()
-        asked = np.broadcast_to(self._asked, as_wide.shape)
-        roomiest = np.where(self._have, self._room_mm()[1], -np.inf)
-        nearest = np.where(as_wide, -self._distance()[:, None, :], -np.inf)
-        as_asked = asked[None]
-        return (
-            (as_asked, as_asked),
-            (
-                _or_best(as_wide & asked, nearest)[None],
-                _or_best(self._have & asked, roomiest)[None],
-            ),
-        )
+        if size == 0:
+            return np.broadcast_to(self._asked, (1, *self._have.shape))
+        return self._roomy[0] if width else self._that_bear_the_width
 
+    def _fitted(self, size: int) -> _Fitted:
+        """The fitted widths with sizes as asked (0) or those that work (1)."""
+        return self._roomy[1] if size else self._fitted_to_asked
+
+    @cached_property
+    def _fitted_to_asked(self) -> _Fitted:
+        return self._fit(self._kept(0, 1))
+
+    @cached_property
+    def _that_bear_the_width(self) -> Flags:
+        """Of the sizes asked for those that bear the width as asked, else the nearest that does."""
+        nearest = np.where(self._bearing, -self._distance()[:, None, :], -np.inf)
+        return _or_best(self._bearing & self._asked, nearest)[None]
+
+    @cached_property
+    def _roomy(self) -> tuple[Flags, _Fitted]:
+        """Of the sizes asked for those to be had, else the roomiest; and the widths fitted to them.
+
+        Where these leave a making no width, others of the garment that do. A making that asks for
+        a wide print may do without the smaller of the sizes asked for, or need a larger one.
+        """
+        low, high = self._of_methods_mm
+        least, greatest = self._room_mm
+        roomiest = np.where(self._have, greatest, -np.inf)
+        kept = _or_best(self._have & self._asked, roomiest)[None]
+        fitted = self._fit(kept)
+        found, lost = fitted[1], ~fitted[1]
+        if lost.any():
+            reach = np.minimum(high, roomiest.max(axis=-1))
+            lost &= _nearest(self._asked_mm, low, reach)[1]
+        rows = np.nonzero(lost)
+        if not rows[0].size:
+            return kept, fitted
+        here = rows[1:]
+        low, high = (np.broadcast_to(end, found.shape)[rows][:, None] for end in (low, high))
+        least = np.maximum(least[here], low)
+        greatest = np.minimum(greatest[here], high)
+        fits = self._have[here] & _nearest(self._asked_mm, least, greatest)[1]
+        other = _or_best(fits & self._asked, np.where(fits, greatest, -np.inf))
+        every = np.broadcast_to(kept, (*found.shape, other.shape[-1])).copy()
+        every[rows] = other
+        changed = self._within(*_common(other, least, greatest))
+        for whole, part in zip(fitted, changed, strict=True):
+            whole[rows] = part
+        return every, fitted
+
+    @cached_property
     def _room_mm(self) -> tuple[Floats, Floats]:
         """Least and greatest width by size, (garments, placements, sizes)."""
         least, greatest = np.zeros(self._have.shape), np.full(self._have.shape, np.inf)
@@ -166,35 +206,8 @@ class Fit:
             greatest = np.minimum(greatest, rule.greatest_mm)
         return least, greatest
 
-    def _keep_sizes_that_leave_a_width(self) -> None:
-        """Where the sizes kept leave a making no width, keep others of the garment that do.
-
-        A making that asks for a wide print may do without the smaller of the sizes asked for, or
-        need a larger one.
-        """
-        _, found, _, _ = self._fitted[1]
-        low, high = (np.broadcast_to(end, found.shape) for end in self._ranges_of_methods())
-        least, greatest = self._room_mm()
-        if found.all():
-            return
-        reach = np.where(self._have, greatest, -np.inf).max(axis=-1)
-        rows = np.nonzero(~found & _nearest(self._asked_mm, low, np.minimum(high, reach))[1])
-        if not rows[0].size:
-            return
-        here = rows[1:]
-        least = np.maximum(least[here], low[rows][:, None])
-        greatest = np.minimum(greatest[here], high[rows][:, None])
-        fits = self._have[here] & _nearest(self._asked_mm, least, greatest)[1]
-        kept = _or_best(fits & self._asked, np.where(fits, greatest, -np.inf))
-        every = np.broadcast_to(self._kept[1][1], (*found.shape, kept.shape[-1])).copy()
-        every[rows] = kept
-        self._kept = (self._kept[0], (self._kept[1][0], every))
-        ends = _common(kept, least, greatest)
-        changed = (*_nearest(self._asked_mm, *ends), *ends)
-        for whole, part in zip(self._fitted[1], changed, strict=True):
-            whole[rows] = part
-
-    def _ranges_of_methods(self) -> tuple[Floats, Floats]:
+    @cached_property
+    def _of_methods_mm(self) -> tuple[Floats, Floats]:
         """Least and greatest width that the rules on methods leave; broadcasts to the table."""
         least, greatest = np.zeros((1, 1, 1)), np.full((1, 1, 1), np.inf)
         for rule in self._method_rules:
@@ -202,9 +215,10 @@ class Fit:
             greatest = np.minimum(greatest, rule.greatest_mm)
         return least, greatest
 
-    def _fits_each(self) -> Flags:
-        """Which sizes bear the width asked for, as far as rules that read sizes tell."""
-        fits: Flags = np.ones(self._has_size.shape, np.bool_)
+    @cached_property
+    def _bearing(self) -> Flags:
+        """Sizes to be had that bear the width asked for, as far as rules that read sizes tell."""
+        fits = self._have.copy()
         if self._asked_mm is not None:
             for rule in self._size_rules:
                 fits &= _inside(self._asked_mm, rule.least_mm, rule.greatest_mm)
@@ -222,11 +236,13 @@ class Fit:
         distance: Floats = np.where(np.isfinite(chests), np.abs(chests - wanted[:, None]), 1e9)
         return distance
 
-    def _fit(self, kept: Flags) -> tuple[Floats, Flags, Floats, Floats]:
+    def _fit(self, kept: Flags) -> _Fitted:
         """Fitted width, whether there is one, and the range it lies in."""
-        low, high = self._ranges_of_methods()
-        least, greatest = _common(kept, *self._room_mm())
-        least, greatest = np.maximum(least, low), np.minimum(greatest, high)
+        low, high = self._of_methods_mm
+        least, greatest = _common(kept, *self._room_mm)
+        return self._within(np.maximum(least, low), np.minimum(greatest, high))
+
+    def _within(self, least: Floats, greatest: Floats) -> _Fitted:
         return (*_nearest(self._asked_mm, least, greatest), least, greatest)
 
     @cached_property
@@ -244,6 +260,11 @@ class Fit:
         """The same for one choice of both; broadcasts to (makings, garments, placements)."""
         by_width = self._by_range(size) if width else self._by_width(size)
         return self._by_size(size) | by_width
+
+    def leaves_a_width(self, size: int) -> Flags:
+        """Where ``bits`` of a fitted width has none."""
+        leaves: Flags = (self._by_size(size) == 0) & self._fitted(size)[1]
+        return leaves
 
     def _by_size(self, size: int) -> Bits:
         """Bits for sizes that do not exist or cannot be had, (garments, placements)."""
@@ -264,8 +285,9 @@ class Fit:
         asked = self._asked_mm or 0.0
         bits = np.zeros((1, *self._has_size.shape[:2]), np.uint64)
         # Without sizes to keep, a width is refused where no size that can be had bears it.
-        none_kept = ~np.any(self._kept[1][0], axis=-1, keepdims=True)
-        sizes = self._kept[0][0] if size == 0 else self._have & none_kept
+        sizes = self._kept(0, 0)
+        if size == 1:
+            sizes = self._have & ~self._bearing.any(axis=-1, keepdims=True)
         for rule in self._size_rules:
             outside = ~_inside(asked, rule.least_mm, rule.greatest_mm)
             refused = (outside & sizes).any(axis=-1)
@@ -278,12 +300,38 @@ class Fit:
 
         (garments, placements, sizes). With sizes left open, nothing works where all are refused.
         """
-        bits: Bits = np.where(self._has_size, np.uint64(0), NOT_OFFERED)
-        for bit, blocked in self._unobtainable:
-            bits |= np.where(blocked[:, None, :], bit, 0).astype(np.uint64)
+        bits = self._not_to_be_had()
         for rule in self._size_rules:
             outside = ~_inside(self._asked_mm or 0.0, rule.least_mm, rule.greatest_mm)
             bits |= np.where(outside, rule.bit, 0).astype(np.uint64)
+        return bits
+
+    def alone(self, width: int) -> Bits:
+        """Bits were each size ordered alone, at the width as asked (0) or fitted.
+
+        (makings, garments, placements, sizes), with 1 in place of the makings where no rule on
+        width reads the method.
+        """
+        if width == 0:
+            return self.by_each_size | self.by_method[..., None]
+        low, high = (end[..., None] for end in self._of_methods_mm)
+        least = np.maximum(self._room_mm[0], low)
+        greatest = np.minimum(self._room_mm[1], high)
+        found = _nearest(self._asked_mm, least, greatest)[1]
+        binding = np.zeros(found.shape, np.uint64)
+        for rule in self._size_rules:
+            binding |= _binding(rule.bit, rule.least_mm, rule.greatest_mm, least, greatest)
+        for rule in self._method_rules:
+            ends = rule.least_mm[..., None], rule.greatest_mm[..., None]
+            binding |= _binding(rule.bit, *ends, least, greatest)
+        binding[binding == 0] = NOT_OFFERED
+        return self._not_to_be_had() | np.where(found, np.uint64(0), binding)
+
+    def _not_to_be_had(self) -> Bits:
+        """Bits of each size that does not exist or cannot be had, (garments, placements, sizes)."""
+        bits: Bits = np.where(self._has_size, np.uint64(0), NOT_OFFERED)
+        for bit, blocked in self._unobtainable:
+            bits |= np.where(blocked[:, None, :], bit, 0).astype(np.uint64)
         return bits
 
     @cached_property
@@ -297,8 +345,8 @@ class Fit:
 
     def _by_range(self, size: int) -> Bits:
         """Bits of the rules that between them leave no width, (makings, garments, placements)."""
-        _, found, least, greatest = self._fitted[size]
-        kept = self._kept[size][1]
+        _, found, least, greatest = self._fitted(size)
+        kept = self._kept(size, 1)
         bits = np.zeros(found.shape, np.uint64)
         cells = np.nonzero(~found)
         if not cells[0].size:
@@ -316,6 +364,18 @@ class Fit:
             binding |= _binding(rule.bit, *ends, least[cells], greatest[cells])
         bits[cells] = np.where(binding == 0, NOT_OFFERED, binding)
         return bits
+
+
+def _narrowed(
+    rule: WidthRange, makings: NDArray[np.intp] | None, garments: NDArray[np.intp] | None
+) -> WidthRange:
+    """The range of these makings and garments only."""
+    least, greatest = rule.ends
+    if makings is not None:
+        least, greatest = least[makings], greatest[makings]
+    if garments is not None and least.shape[1] > 1:
+        least, greatest = least[:, garments], greatest[:, garments]
+    return WidthRange(rule.bit, least, greatest)
 
 
 def _common(kept: Flags, least: Floats, greatest: Floats) -> tuple[Floats, Floats]:

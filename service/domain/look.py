@@ -15,6 +15,7 @@ from functools import lru_cache
 from itertools import chain as joined
 
 import numpy as np
+from numpy.typing import NDArray
 
 from service.domain.artwork import PaletteColour
 from service.domain.chain import Chain, Worked
@@ -211,6 +212,25 @@ def predict_many(
     return _looks(wanted, surfaces, seen, policy)
 
 
+def seen_on(codes: NDArray[np.uint8], surface: Surface, policy: Policy) -> FloatArray:
+    """How sRGB codes (n, 3) look on a surface, as sRGB (n, 3) from 0 to 1: the doubt's middle.
+
+    Of very many colours; nothing is remembered of them.
+    """
+    light = bt2020_from_srgb(codes)
+    if surface.kind is SurfaceKind.DYED:
+        dyed: FloatArray = _dyed(light, [surface], policy).srgb[0, 0]
+        return dyed
+    cover = _covers(surface)
+    if isinstance(cover, InkSolids):
+        return srgb_from_lab(printed_on_film(light, cover))
+    films = np.array(cover)
+    wanted = lab_from_srgb(codes)
+    # One film after the other: all differences at once would take memory for each film.
+    off = np.array([delta_e_2000(wanted, film) for film in films])
+    return srgb_from_lab(films[off.argmin(axis=0)])
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class _Wanted:
     """A palette of n colours as arrays: shares (n,) that sum to 1, CIELAB and light (n, 3)."""
@@ -244,14 +264,14 @@ class _Seen:
 def _seen(wanted: _Wanted, surfaces: Sequence[Surface], policy: Policy) -> _Seen:
     dyed = [row for row, surface in enumerate(surfaces) if surface.kind is SurfaceKind.DYED]
     if len(dyed) == len(surfaces):
-        return _dyed(wanted, surfaces, policy)
+        return _dyed(wanted.light, surfaces, policy)
     if not dyed:
         return _opaque(wanted, surfaces)
     others = [row for row, surface in enumerate(surfaces) if surface.kind is not SurfaceKind.DYED]
     shape = (3, len(surfaces), len(wanted.palette), 3)
     seen = _Seen(np.empty(shape), np.empty(shape))
     for rows, part in (
-        (dyed, _dyed(wanted, [surfaces[row] for row in dyed], policy)),
+        (dyed, _dyed(wanted.light, [surfaces[row] for row in dyed], policy)),
         (others, _opaque(wanted, [surfaces[row] for row in others])),
     ):
         seen.labs[:, rows] = part.labs
@@ -259,10 +279,10 @@ def _seen(wanted: _Wanted, surfaces: Sequence[Surface], policy: Policy) -> _Seen
     return seen
 
 
-def _dyed(wanted: _Wanted, surfaces: Sequence[Surface], policy: Policy) -> _Seen:
+def _dyed(wanted: FloatArray, surfaces: Sequence[Surface], policy: Policy) -> _Seen:
     rows = np.array([(*_light_of(each.lab), each.dye_share, each.veil) for each in surfaces])
     surface = rows[:, None, :3]
-    light = dye_over(wanted.light, surface, policy.dye_surface_floor)[None]
+    light = dye_over(wanted, surface, policy.dye_surface_floor)[None]
     if any(each.dye_share < 1 or each.veil > 0 for each in surfaces):
         light = _partly(light[0], surface, rows[:, None, 3:4], rows[:, None, 4:], policy)
     return _Seen(lab_from_bt2020(light), srgb_from_bt2020(light))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from pydantic import Field
+from pydantic import Field, StringConstraints
 
 from service.domain.blanks import MeasuredLab
 from service.domain.media import Ink
@@ -47,6 +47,7 @@ class Printer(Frozen):
     """An inkjet printer; ``ink_ml_m2`` is what full cover takes.
 
     ``solids`` bound the colours it can print on opaque film; None takes what is common practice.
+    ``test_stripe`` says what is printed and looked at before a run; empty for the bench's habit.
     """
 
     id: Slug
@@ -58,16 +59,18 @@ class Printer(Frozen):
     ink_ml_m2: Annotated[float, Field(gt=0, le=200)]
     ink_price_per_ml: Money
     solids: InkSolids | None = None
+    test_stripe: Annotated[str, StringConstraints(max_length=200)] = ""
 
 
 class Plotter(Frozen):
-    """A cutting plotter."""
+    """A cutting plotter; ``max_force_gf`` is its greatest force in grams, None if not known."""
 
     id: Slug
     name: Words
     station: Slug
     max_width_mm: LengthMm
     blade_offset_mm: Annotated[float, Field(ge=0, le=2)]
+    max_force_gf: Annotated[int, Field(ge=1, le=5_000)] | None = None
 
 
 class Press(Frozen):

@@ -109,6 +109,19 @@ class PressWindow(Frozen):
         return self
 
 
+class Blade(Frozen):
+    """How a plotter's knife is set for a medium: starting values, a test square comes first.
+
+    ``angle_deg`` is between edge and film; ``offset_mm`` is how far the tip trails the holder's
+    axis, None for what the plotter is set to; ``force_gf`` is in grams of force.
+    """
+
+    angle_deg: Annotated[float, Field(ge=20, le=75)]
+    force_gf: Annotated[int, Field(ge=1, le=2_000)]
+    passes: Annotated[int, Field(ge=1, le=5)] = 1
+    offset_mm: Annotated[float, Field(ge=0, le=2)] | None = None
+
+
 class FilmColour(Frozen):
     """One colour a film is stocked in."""
 
@@ -129,7 +142,8 @@ class Medium(Frozen):
     ``sheds_small_parts`` is for films whose grains or stones may come off; ``unobtainable`` for a
     medium that can be had neither from the shelf nor from the supplier.
     ``margin_mm`` stays clear on all sides of the strip, ``gap_mm`` lies between pieces.
-    ``price_per_m`` is for a metre of roll; for sheets it is the price of one sheet.
+    ``price_per_m`` is for a metre of roll; for sheets it is the price of one sheet. ``blade`` is
+    None for a medium that is not cut, or of which only its data sheet says how.
     """
 
     id: Slug
@@ -165,6 +179,7 @@ class Medium(Frozen):
     margin_mm: Annotated[float, Field(ge=0, le=200)]
     price_per_m: Money
     supplier_lead_days: Annotated[int, Field(ge=0, le=60)]
+    blade: Blade | None = None
 
     @model_validator(mode="after")
     def _adds_up(self) -> Self:

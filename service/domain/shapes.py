@@ -1,500 +1,150 @@
-"""The narrowest part of what is inked, and the narrowest gap: what a blade and a hand meet first.
+"""The shapes of what is inked: its pieces and holes, the length of its outlines.
 
-A cover is a plane (height, width) of 8-bit coverage, 255 is ink, 0 is clear. Ink is what is at
-least half covered; around the plane all is clear. A mask is 255 where it holds, 0 elsewhere. The
-constants are design choices, no source.
-
-A figure (ink; for gaps, the clear space) is too narrow for a diameter d when
-
-* shrunk by d/2 it loses or splits a piece, or clear areas run together through a wall of it; or
-* some of it lies farther than ``REACH`` * d, through the figure, from all places that a disc of
-  diameter d covers. That finds thin parts with a free end and tips sharper than 29 degrees, and
-  forgives corners: one of angle a reaches d/2 * (1 / sin(a/2) - 1) out of the disc.
-
-The least such d is the width of the narrowest place. Above it the figure need not stay too narrow:
-a short hair on a big blob is found at its own scale only. So diameters are tried upward by factors
-of ``STEP``, roughly, each on pixels of a fitting size; every suspect place is then measured in a
-window of its own, drawn from the antialiased coverage with ``FINE_PX`` pixels to the diameter, and
-the narrowest once more with ``FINEST_PX``. What a disc covers is the local thickness of Hildebrand
-and Rueegsegger, J. Microscopy 185 (1997).
+Covers and masks are those of :mod:`service.domain.planes`. The narrowest part and gap are found by
+:mod:`service.domain.thickness`.
 """
 
 from __future__ import annotations
 
-import functools
-import math
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
-from typing import NamedTuple
+import itertools
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-Plane = NDArray[np.uint8]
-Labels = NDArray[np.int32]
-Indexes = NDArray[np.int64]
-Places = NDArray[np.floating]
-_Pair = tuple[int, int]
+from service.domain.artwork import ShapeMeasures
+from service.domain.planes import (
+    BLOCK,
+    CROSS,
+    FAINT,
+    HALF,
+    SQUARE,
+    Indexes,
+    Plane,
+    at_least,
+    euler_number,
+    labelled,
+    padded,
+)
+from service.domain.thickness import narrowest_px
 
-HALF = 128
-FAINT = 5
-MOSTLY = 230
-"""Coverage from which pixels of a coarse plane are the figure, so that thin walls stay."""
+SPECK_PX = 4
+"""Pieces and holes of fewer pixels are dust of antialiasing; a design choice, no source."""
 
-LEAST_PX = 1.0
-"""No place is told to be narrower than a pixel."""
+CELLS_MAX = 1 << 19
+"""Outlines through more cells of four pixels are measured on every second, third, ... cell."""
 
-REACH = 1.5
-STEP = math.sqrt(2)
-FIRST_PX = 2 * STEP
-"""First diameter tried, in pixels; what is thinner is found at it."""
-
-FINE_PX = 24
-FINEST_PX = 96
-LARGE_PX = 1 << 20
-"""Planes of more pixels are tried with small discs only, and judged at half size."""
-
-SPOTS_MAX = 16
-_PAD = 16
-CROSS = np.array([[0, 1, 0], [1, 1, 1], [0, 1, 0]], np.uint8)
-SQUARE = np.ones((3, 3), np.uint8)
-BLOCK = np.ones((2, 2), np.uint8)
+_MARGIN = 2
 
 
-def narrowest_px(cover: Plane, pieces: int, holes: int, *, gaps: bool = False) -> float:
-    """Width in pixels of the narrowest place of the ink, or of the clear space for gaps.
+def measure_shapes(cover: Plane) -> ShapeMeasures:
+    """Measures of the figure that a coverage plane shows, in shares of its width.
 
-    At most the width of the plane, which also stands for none at all. Give all ``pieces`` and
-    ``holes`` of the ink; there is some.
+    A plane without ink, or with specks alone, is measured as if it were covered all over.
     """
-    most = float(cover.shape[1])
-    if gaps and cover.min() >= HALF:
-        return most
-    figure = _Figure(cover, pieces, holes + 1, is_ink=not gaps)
-    diameter = FIRST_PX
-    while (found := _narrowest_of(figure, diameter)).width > diameter:
-        if diameter > 1.25 * most:
-            return most
-        diameter *= STEP
-    for _ in range(3):
-        # Only some of many suspects were measured: look whether others are narrower still.
-        diameter = 0.92 * found.width
-        lower = _narrowest_of(figure, diameter) if diameter >= FIRST_PX else found
-        if lower.width > 0.98 * found.width:
-            break
-        found = lower
-    return float(np.clip(_measured_finely(figure, found), LEAST_PX, most))
+    cover, pieces, holes = without_specks(cover)
+    width = cover.shape[1]
+    return ShapeMeasures(
+        pieces=pieces,
+        holes=holes,
+        outline_length=outline_length_px(cover) / width,
+        smallest_feature=narrowest_px(cover, pieces, holes) / width,
+        smallest_gap=narrowest_px(cover, pieces, holes, gaps=True) / width,
+    )
 
 
-class _Spot(NamedTuple):
-    """A suspect place: its point in pixels at full size, and how to measure the figure there.
+def without_specks(cover: Plane) -> tuple[Plane, int, int]:
+    """The plane without specks of ink and of clear, and the number of its pieces and holes.
 
-    ``between`` are two labels of ``label_at``, a plane of the sieve's pixels.
+    Pieces hang together across corners (8 neighbours), clear areas do not (4 neighbours).
     """
+    ink = padded(at_least(cover, HALF), _MARGIN, 0)
+    pieces, _ = labelled(ink, 8)
+    holes = pieces - euler_number(ink, 8)
+    specks, speck_at = _specks(ink, 8)
+    if pieces == specks:
+        return np.full_like(cover, 255), 1, 0
+    pinholes, pinhole_at = _specks(~ink, 4)
+    if specks + pinholes:
+        cover = cover.copy()
+        for flat, value in ((speck_at, 0), (pinhole_at, 255)):
+            rows, columns = np.divmod(flat, ink.shape[1])
+            cover[rows - _MARGIN, columns - _MARGIN] = value
+    return cover, pieces - specks, holes - pinholes
 
-    sieve: _Sieve
-    x: float
-    y: float
-    test: Callable[[_Window], _TooNarrow]
-    between: _Pair
-    label_at: Labels | None
 
+def _specks(mask: Plane, connectivity: int) -> tuple[int, Indexes]:
+    """How many components of a mask are specks; flat indexes of all their pixels.
 
-class _Found(NamedTuple):
-    """The width of a place, infinite for none."""
-
-    width: float
-    spot: _Spot | None
-
-
-class _Figure:
-    """Coverage at full size, half, a quarter and so on; what lies ``beyond`` it.
-
-    ``counts`` are how many components the figure has, and the space around and inside it.
+    A speck has only pixels with too few neighbours to be part of more. The mask's border is all
+    of it, or none.
     """
+    kernel = SQUARE if connectivity == 8 else CROSS
+    beside = cv2.filter2D(mask & 1, cv2.CV_8U, kernel, borderType=cv2.BORDER_CONSTANT)
+    is_inside = (mask > 0).ravel()
+    is_of_more = (beside >= SPECK_PX).ravel() & is_inside
+    steps = [down * mask.shape[1] + right for down, right in (np.argwhere(kernel) - 1).tolist()]
 
-    def __init__(self, cover: Plane, pieces: int, areas: int, *, is_ink: bool) -> None:
-        self.beyond = 0 if is_ink else 255
-        self.connectivity = 8 if is_ink else 4
-        self.counts = (pieces, areas) if is_ink else (areas, pieces)
-        self._planes = [cover if is_ink else 255 - cover]
-        self._masks = [at_least(self._planes[0], HALF)]
-        self._sieve: _Sieve | None = None
+    def joins(flat: Indexes) -> NDArray[np.bool_]:
+        found = np.zeros(flat.size, np.bool_)
+        for step in steps:
+            found |= is_of_more[np.clip(flat + step, 0, mask.size - 1)]
+        return found
 
-    def plane(self, level: int) -> Plane:
-        """Coverage in pixels that are 2**level wide."""
-        while len(self._planes) <= level:
-            last = self._planes[-1] if self._planes[1:] else _sharpened(self._planes[0])
-            self._planes.append(_halved(padded(last, 0, self.beyond)))
-        return self._planes[level]
-
-    def mask(self, level: int) -> Plane:
-        """The figure; at a level above 0 the pixels wholly of it, so that no wall is lost."""
-        while len(self._masks) <= level:
-            half = _halved(padded(self._masks[-1], 0, self.beyond))
-            self._masks.append(at_least(half, 255))
-        return self._masks[level]
-
-    def sieve(self, diameter: float) -> _Sieve:
-        """The sieve for a diameter."""
-        level = 0
-        while diameter / 2**level > (6 if (is_large := self.mask(level).size > LARGE_PX) else 12):
-            level += 1
-        pool = 2 if is_large and diameter / 2**level > 1.2 * FIRST_PX else 1
-        if self._sieve is None or (self._sieve.level, self._sieve.pool) != (level, pool):
-            self._sieve = None  # its memory is needed
-            self._sieve = _Sieve(self, level, pool, is_large=is_large)
-        return self._sieve
-
-
-class _Sieve:
-    """Finds places of a figure that look too narrow, on pixels of one size.
-
-    Topology is compared with ``_before``: what the last smaller diameter left of the figure, or, at
-    level 0, all of it at full size, of which ``_counts`` are known.
-    """
-
-    def __init__(self, figure: _Figure, level: int, pool: int, *, is_large: bool) -> None:
-        self.level, self.pool = level, pool
-        self.unit = pool * 2**level
-        self._inner, self._outer = figure.connectivity, 12 - figure.connectivity
-        self._whole = padded(figure.mask(level), _PAD, figure.beyond)
-        self._mask = self._whole if pool == 1 else at_least(_halved(self._whole), 255)
-        self._size = cv2.countNonZero(self._mask)
-        self._before = self._core(FIRST_PX * 2**level) if level else self._whole
-        self._counts = None if level else figure.counts
-        # On a large plane, what comes apart is found with the next diameter too, and faster.
-        self._is_for_thin = is_large and self.unit == 1
-
-    def suspects(self, diameter: float) -> Iterator[_Spot]:
-        """Places to measure."""
-        core = self._core(diameter)
-        yield from self._thin(core, diameter)
-        # Lost pieces are thin, so other changes only raise the Euler number: none hides another.
-        if not self._is_for_thin and self._euler != euler_number(core, self._inner):
-            yield from self._parted(core, diameter)
-            yield from self._breached(core, diameter)
-
-    @functools.cached_property
-    def _euler(self) -> int:
-        return euler_number(self._before, self._inner)
-
-    def labels_near(self, label_at: Labels, x: Places, y: Places) -> Labels:
-        """Labels at the sieve's pixels, looked up at columns x and rows y of full size."""
-        rows, columns = (
-            np.clip(np.floor(place / self.unit).astype(np.intp) + _PAD // self.pool, 0, side - 1)
-            for place, side in zip((y, x), label_at.shape, strict=True)
-        )
-        return label_at[np.ix_(rows, columns)]
-
-    def _core(self, diameter: float) -> Plane:
-        """Where the middle of a disc may lie."""
-        # At a level above 0 edges lie up to a pixel inside.
-        disc = _disc(diameter / 2**self.level - (0.75 if self.level else 0))
-        return self._pooled(_plane(cv2.erode(self._whole, disc)))
-
-    def _pooled(self, mask: Plane) -> Plane:
-        """The pixels of the sieve that hold any of a mask."""
-        return mask if self.pool == 1 else at_least(_halved(mask), 1)
-
-    def _thin(self, core: Plane, diameter: float) -> Iterator[_Spot]:
-        """Places farther from the disc than its reach."""
-        # A step across a corner would pass through the wall of what does not hang together there.
-        steps, enough = ((CROSS, SQUARE), 0.85) if self._inner == 8 else ((CROSS,), 1.0)
-        reached, reach = core, (1 + 2 * REACH) * diameter / 2 / self.unit
-        for step in range(max(1, int(enough * reach))):
-            reached = _plane(cv2.dilate(reached, steps[step % len(steps)])) & self._mask
-            if cv2.countNonZero(reached) == self._size:
-                return
-        for flat in _spread(self._mask - reached):
-            yield self._spot(flat, _part_test)
-
-    def _parted(self, core: Plane, diameter: float) -> Iterator[_Spot]:
-        """Necks between what is left of one piece."""
-        count, label_at = labelled(core, self._inner)
-        if self._counts and count <= self._counts[0]:
-            return
-        before = self._before if self.level else self._pooled(self._before)
-        pieces, piece_at = labelled(before, self._inner)
-        first = (label_at[:, 1:] > 0) & (label_at[:, :-1] == 0)
-        piece_of = np.zeros(count + 1, np.int32)
-        piece_of[label_at[:, 1:][first]] = piece_at[:, 1:][first]
-        is_parted = np.bincount(piece_of, minlength=pieces + 1)[piece_of] > 1
-        is_parted[0] = False
-        if is_parted.any():
-            parted = np.where(is_parted[label_at], label_at, 0)
-            room = self._mask - core
-            for flat, pair in _meetings(parted, room, 2 * diameter / self.unit):
-                if piece_of[pair[0]] == piece_of[pair[1]]:
-                    yield self._spot(flat, _neck_test, pair, label_at)
-
-    def _breached(self, core: Plane, diameter: float) -> Iterator[_Spot]:
-        """Walls between two clear areas that are too thin."""
-        left, _ = labelled(~core, self._outer)
-        if self._counts and left >= self._counts[1]:
-            return
-        count, area_at = labelled(~self._before, self._outer)
-        if left < count:
-            finer = area_at.shape[0] // core.shape[0]
-            corners = (area_at[k::finer, k::finer] for k in range(finer))
-            area_at = functools.reduce(np.maximum, corners)
-            for flat, pair in _meetings(area_at, self._mask, diameter / 2 / self.unit + 1):
-                yield self._spot(flat, _wall_test, pair, area_at)
-
-    def _spot(
-        self,
-        flat: int,
-        test: Callable[[_Window], _TooNarrow],
-        between: _Pair = (0, 0),
-        label_at: Labels | None = None,
-    ) -> _Spot:
-        row, column = divmod(flat, self._mask.shape[1])
-        x, y = ((place + 0.5 - _PAD // self.pool) * self.unit for place in (column, row))
-        return _Spot(self, x, y, test, between, label_at)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Window:
-    """A figure around a spot, in the middle of a mask (n, n).
-
-    ``distance`` is that of its pixels to clear, in pixels of the window, of which there are
-    ``scale`` to a pixel at full size. What matters to rows and columns ``middle`` lies within.
-    ``one`` and ``other`` are where the spot's two labels are.
-    """
-
-    mask: Plane
-    distance: NDArray[np.float32]
-    scale: float
-    connectivity: int
-    middle: slice
-    one: NDArray[np.bool_]
-    other: NDArray[np.bool_]
-
-    def core(self, width: float) -> Plane:
-        """Where the middle of a disc of that width may lie."""
-        return at_least(self.distance, width / 2 * self.scale)
-
-
-_TooNarrow = Callable[[float], bool]
-
-
-def _window(figure: _Figure, spot: _Spot, diameter: float, fine: int) -> _Window:
-    """The neighbourhood of a spot, with ``fine`` pixels to a diameter."""
-    half, near = round(3.2 * fine), round(0.7 * fine)
-    offsets = np.arange(-half, half + 1) * (diameter / fine)
-    x, y = spot.x + offsets, spot.y + offsets
-    level = max(0, math.ceil(math.log2(diameter / fine)))
-    grey = _blended(figure.plane(level), x / 2**level - 0.5, y / 2**level - 0.5, figure.beyond)
-    mask = at_least(grey, MOSTLY if level else HALF)
-    distance = _distances(mask)
-    if level:
-        # So far inside the edge is coverage MOSTLY, of pixels averaged and blended linearly.
-        distance += 0.62 * 2**level * fine / diameter
-    one = other = np.zeros(mask.shape, np.bool_)
-    if spot.label_at is not None:
-        named = spot.sieve.labels_near(spot.label_at, x, y)
-        one, other = (named == name for name in spot.between)
-    middle = slice(half - near, half + near + 1)
-    return _Window(mask, distance, fine / diameter, figure.connectivity, middle, one, other)
-
-
-def _blended(plane: Plane, x: Places, y: Places, beyond: int) -> Plane:
-    """The plane between its pixels, at evenly spaced columns x and rows y."""
-    left, top = max(0, int(x[0]) - 1), max(0, int(y[0]) - 1)
-    near = np.ascontiguousarray(plane[top : int(y[-1]) + 3, left : int(x[-1]) + 3])
-    step = x[1] - x[0]
-    turn = np.array([[step, 0, x[0] - left], [0, step, y[0] - top]])
-    flags, border = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, cv2.BORDER_CONSTANT
-    size = (len(x), len(y))
-    return _plane(cv2.warpAffine(near, turn, size, None, flags, border, (beyond,)))
-
-
-def _narrowest_of(figure: _Figure, diameter: float) -> _Found:
-    """The narrowest of the suspect places that are no wider than the diameter."""
-    found = _Found(math.inf, None)
-    for spot in figure.sieve(diameter).suspects(diameter):
-        is_too_narrow = spot.test(_window(figure, spot, diameter, FINE_PX))
-        widths = [0.97 * found.width]
-        if found.spot is None:
-            widths = np.geomspace(diameter / 5, diameter, 9).tolist()
-        width = _least_width(is_too_narrow, widths)
-        if width < found.width:
-            found = _Found(width, spot)
-    return found
-
-
-def _measured_finely(figure: _Figure, found: _Found) -> float:
-    """The width of a place, once more with ``FINEST_PX`` pixels to it."""
-    if found.spot is None:
-        return found.width
-    is_too_narrow = found.spot.test(_window(figure, found.spot, found.width, FINEST_PX))
-    width = _least_width(is_too_narrow, [0.85 * found.width, 1.2 * found.width])
-    return width if width < math.inf else found.width
-
-
-def _least_width(is_too_narrow: _TooNarrow, widths: list[float]) -> float:
-    """The least width that is too narrow, to 1 %; infinite if none of the rising widths is."""
-    low = widths[0] / 2
-    for width in widths:
-        if is_too_narrow(width):
-            high = width
-            while high > 1.01 * low:
-                middle = (low + high) / 2
-                low, high = (low, middle) if is_too_narrow(middle) else (middle, high)
-            return (low + high) / 2
-        low = width
-    return math.inf
-
-
-def _part_test(window: _Window) -> _TooNarrow:
-    """Whether the piece in the middle has pixels there beyond the reach of the disc."""
-    _, label_at = labelled(window.mask, window.connectivity)
-    named = label_at[window.middle, window.middle]
-    rows, columns = np.nonzero(named)
-    if not rows.size:
-        return lambda _: False
-    nearest = np.argmin(np.hypot(rows - len(named) // 2, columns - len(named) // 2))
-    piece = _plane(label_at == named[rows[nearest], columns[nearest]]) * np.uint8(255)
-    # Reach is judged on pixels twice as wide, which is fine enough for a distance of many.
-    near = slice(window.middle.start // 2, window.middle.stop // 2)
-    asked = piece[::2, ::2][near, near] > 0
-
-    def is_too_narrow(width: float) -> bool:
-        core = _plane(cv2.dilate(window.core(width) & piece, BLOCK))[::2, ::2]
-        away = _distances(~core)[near, near]
-        return bool((away[asked] > (1 + 2 * REACH) * width / 4 * window.scale).any())
-
-    return is_too_narrow
-
-
-def _neck_test(window: _Window) -> _TooNarrow:
-    """Whether two parts of a piece, both a little wider, have come apart."""
-    _, piece_at = labelled(window.mask, window.connectivity)
-    if not np.intersect1d(_names(piece_at[window.one]), _names(piece_at[window.other])).size:
-        return lambda _: False  # they hang together elsewhere only
-
-    def is_too_narrow(width: float) -> bool:
-        _, label_at = labelled(window.core(width), window.connectivity)
-        wider = window.core(1.08 * width) > 0
-        one, other = (_names(label_at[at & wider]) for at in (window.one, window.other))
-        return bool(one.size and other.size and not np.intersect1d(one, other).size)
-
-    return is_too_narrow
-
-
-def _wall_test(window: _Window) -> _TooNarrow:
-    """Whether two clear areas are nearer to each other, through the figure."""
-    _, label_at = labelled(~window.mask, 12 - window.connectivity)
-    one, other = (np.isin(label_at, _names(label_at[at])) for at in (window.one, window.other))
-    if not one.any() or not other.any() or (one & other).any():
-        return lambda _: False
-    wall = float(_distances(_plane(~one))[other].min() - 0.6) / window.scale
-    return lambda width: wall < width
-
-
-def _spread(mask: Plane) -> Iterator[int]:
-    """Flat indexes of some pixels of a mask: all over, and in each of its largest components."""
-    flat = _few(np.flatnonzero(mask.ravel() > 0), 1 << 16)
+    flat = np.flatnonzero(is_inside & ~is_of_more)
+    joined = joins(flat)
+    is_of_more[flat[joined]] = True
+    flat = flat[~joined]
     if not flat.size:
-        return
-    names = labelled(mask, 8)[1].ravel()[flat]
-    middles = _middles(names)
-    sizes = np.bincount(names)[names[middles]]
-    largest = flat[middles[np.argsort(-sizes, kind="stable")[: SPOTS_MAX // 2]]]
-    yield from np.unique(np.concatenate([largest, _few(flat, SPOTS_MAX // 2)])).tolist()
+        return 0, flat
+    left = np.zeros(mask.size, np.uint8)
+    left[flat] = 255
+    count, label_at = labelled(left.reshape(mask.shape), connectivity)
+    names = label_at.ravel()[flat]
+    is_speck = np.bincount(names, minlength=count + 1) < SPECK_PX
+    is_speck[names[joins(flat)]] = False
+    is_speck[0] = False
+    return int(is_speck.sum()), flat[is_speck[names]]
 
 
-def _meetings(label_at: Labels, room: Plane, farthest: float) -> Iterator[tuple[int, _Pair]]:
-    """Places in the room where two labels are nearest, within reach of both; and the two."""
-    far_off = np.float32(label_at.max() + 1)
-    named = label_at.astype(np.float32)
-    unnamed = np.where(label_at > 0, named, far_off)
-    seen = set()
-    for reach in range(1, math.ceil(farthest) + 1):
-        square = np.ones((2 * reach + 1, 2 * reach + 1), np.uint8)
-        highest = np.asarray(cv2.dilate(named, square))
-        lowest = np.asarray(cv2.erode(unnamed, square))
-        flat = _few(np.flatnonzero(((lowest < highest) & (room > 0)).ravel()), 1 << 16)
-        low, high = (plane.ravel()[flat].astype(np.int64) for plane in (lowest, highest))
-        for middle in _few(_middles(low * (1 << 32) + high), SPOTS_MAX):
-            pair = int(low[middle]), int(high[middle])
-            if pair not in seen:
-                seen.add(pair)
-                yield int(flat[middle]), pair
-        if len(seen) >= SPOTS_MAX:
-            return
+def outline_length_px(cover: Plane) -> float:
+    """Length of all outlines in pixels, holes too: marching squares at half coverage."""
+    grey = padded(cover, 1, 0)
+    inside = at_least(grey, HALF)
+    edge = cv2.countNonZero(inside) - cv2.countNonZero(cv2.erode(inside, CROSS))
+    mixed = cv2.compare(cv2.dilate(inside, BLOCK), cv2.erode(inside, BLOCK), cv2.CMP_NE)
+    cells = np.flatnonzero(mixed.ravel() > 0)
+    every = 1 + cells.size // CELLS_MAX
+    cells = cells[::every]
+    corners = [cells - back for back in (grey.shape[1] + 1, grey.shape[1], 0, 1)]
+    values = np.stack([grey.ravel()[corner] for corner in corners])
+    if _soft_count(grey) < edge / 4:
+        # Not antialiased: it is made so, the same pixels staying at least half covered.
+        blurred = np.asarray(cv2.GaussianBlur(grey, (3, 3), 0)).ravel()
+        softer = np.stack([blurred[corner] for corner in corners])
+        values = np.where(values >= HALF, np.maximum(softer, HALF), np.minimum(softer, HALF - 1))
+    return every * _length_in(values.astype(np.float32) - (HALF - 0.5))
 
 
-def _middles(keys: NDArray[np.signedinteger]) -> Indexes:
-    """For each distinct key, the index that is the middle one of all its indexes."""
-    order = np.argsort(keys, kind="stable")
-    _, first, count = np.unique(keys[order], return_index=True, return_counts=True)
-    middles: Indexes = order[first + count // 2]
-    return middles
+def _soft_count(grey: Plane) -> int:
+    """How many pixels of a plane are neither as good as clear nor as good as covered."""
+    return int(np.count_nonzero(grey >= FAINT) - np.count_nonzero(grey > 255 - FAINT))
 
 
-def _few(indexes: Indexes, most: int) -> Indexes:
-    """At most so many of the indexes, evenly spread."""
-    wanted = np.linspace(0, indexes.size - 1, min(most, indexes.size))
-    return indexes[wanted.astype(np.intp)]
-
-
-def euler_number(mask: Plane, connectivity: int) -> int:
-    """Pieces less holes of a mask: its corners less its sides plus its squares."""
-    change = cv2.dilate if connectivity == 8 else cv2.erode
-    blocks = (BLOCK, BLOCK[:1], BLOCK[:, :1])
-    corners, *sides = (cv2.countNonZero(change(mask, block)) for block in blocks)
-    return corners - sum(sides) + cv2.countNonZero(mask)
-
-
-def _disc(diameter: float) -> Plane:
-    """The pixels that a disc of a diameter in pixels covers, for erosion."""
-    count = max(1, round(diameter))
-    squared = (np.arange(count) - (count - 1) / 2) ** 2
-    radius = max(0.5, (diameter - 0.5) / 2)
-    return _plane(squared[:, None] + squared[None, :] <= radius**2 + 1e-9)
-
-
-def _names(labels: Labels) -> Indexes:
-    """The distinct labels above 0."""
-    return np.flatnonzero(np.bincount(labels)[1:]) + 1
-
-
-def labelled(mask: Plane, connectivity: int) -> tuple[int, Labels]:
-    """How many components a mask has, and the number of that of each pixel, from 1."""
-    count, label_at = cv2.connectedComponents(mask, connectivity=connectivity)
-    return count - 1, np.asarray(label_at, np.int32)
-
-
-def _distances(mask: Plane) -> NDArray[np.float32]:
-    """Distance of each pixel of a mask to the nearest pixel outside, exact."""
-    away = cv2.distanceTransform(mask, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
-    return np.asarray(away, np.float32)
-
-
-def at_least(plane: Plane | NDArray[np.float32], least: float) -> Plane:
-    """The mask of the pixels that are not below a value."""
-    return (plane >= least).view(np.uint8) * np.uint8(255)
-
-
-def _sharpened(cover: Plane) -> Plane:
-    """With a sharp edge at half coverage where ink fades out over more than a pixel or two."""
-    is_soft = _plane(cv2.erode(cover, SQUARE)) >= FAINT
-    is_soft &= _plane(cv2.dilate(cover, SQUARE)) <= 255 - FAINT
-    return np.where(is_soft, at_least(cover, HALF), cover) if is_soft.any() else cover
-
-
-def _halved(plane: Plane) -> Plane:
-    return _plane(cv2.resize(plane, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA))
-
-
-def padded(plane: Plane, margin: int, value: int) -> Plane:
-    """With a margin on all sides, and one more on the right and below where a side is odd."""
-    down, right = (margin + side % 2 for side in plane.shape)
-    edges = (margin, down, margin, right)
-    return _plane(cv2.copyMakeBorder(plane, *edges, cv2.BORDER_CONSTANT, value=(value,)))
-
-
-def _plane(array: object) -> Plane:
-    return np.asarray(array, np.uint8)
+def _length_in(values: NDArray[np.float32]) -> float:
+    """Length of the line of value 0 in cells (4, n), each given by its corners, in turn."""
+    following = np.roll(values, -1, axis=0)
+    crossed = (values > 0) != (following > 0)
+    along = np.where(crossed, values / np.where(crossed, values - following, 1), 0)
+    none, whole = np.zeros_like(along[0]), np.ones_like(along[0])
+    x = (along[0], whole, 1 - along[2], none)
+    y = (none, along[1], whole, 1 - along[3])
+    # Where all four sides are crossed, two lines cut off the two clear corners: ink hangs together.
+    is_plain, first_is_ink = ~crossed.all(axis=0), values[0] > 0
+    cut_off = {(0, 1): first_is_ink, (2, 3): first_is_ink, (1, 2): ~first_is_ink}
+    cut_off[0, 3] = cut_off[1, 2]
+    total = 0.0
+    for one, other in itertools.combinations(range(4), 2):
+        here = crossed[one] & crossed[other] & (is_plain | cut_off.get((one, other), False))
+        total += float(np.hypot(x[one] - x[other], y[one] - y[other])[here].sum())
+    return total

@@ -1,23 +1,32 @@
-"""The ticket: one line's work for the bench, written once when the order is accepted.
+"""The ticket: one line's work for the bench, written once when it is quoted and never changed.
 
-Steps are numbered in the order the hands move and carry every setting. Press settings, wordings
-and cautions are common practice, no source: the data sheets of press, film, ink and cloth, local
-codes and licensed practice come first.
+It holds all that one sheet and one screen need but what belongs to the order: number and promised
+day stand beside it. Steps are numbered in the order the hands move and carry every setting.
+Settings, wordings and cautions are common practice, no source: the data sheets of press, film, ink
+and cloth, local codes and licensed practice come first.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
 
+from pydantic import Field, model_validator
+
+from service.domain.blanks import Style
+from service.domain.care_card import CareCard, care_card
 from service.domain.compiled import CompiledCatalogue
-from service.domain.media import Medium, Peel, Pressure
-from service.domain.methods import Cover, Operation, OperationKind
-from service.domain.recipe import StrikeSettings, fahrenheit
+from service.domain.facts import pressing_order
+from service.domain.pieces import spares_by_size
+from service.domain.placement_drawing import PlacementDrawing, draw_placement
 from service.domain.shop import Catalogue
+from service.domain.step_order import PlannedDecoration, steps_in_order
+from service.domain.ticket_steps import TicketStep
+from service.domain.ticket_words import Said, gather_words, in_colour
 from service.domain.values import Frozen
-from service.domain.verdict import DecorationVerdict, MethodVerdict, pressing_order
-from service.domain.wishes import Line
-from service.domain.work import ONCE_PER_LINE
+from service.domain.verdict import DecorationVerdict, MethodVerdict
+from service.domain.wishes import Consent, Line
+from service.domain.work import LineWork, MediumUse
 
 GENERAL_CAUTIONS = (
     "Platens reach 200 °C and burn at a touch: gloves, clear bench, nobody else's hands near.",
@@ -26,106 +35,185 @@ GENERAL_CAUTIONS = (
 )
 
 
-class PressSettings(Frozen):
-    """What to set on the press; temperatures are of the display, 0.1 degrees."""
+class ProofWish(Frozen):
+    """What to ask for to see the decoration's proof, in the terms of a proof request.
 
-    set_c: float
-    set_f: float
-    dwell_s: float
-    pressure: Pressure
-    cover: Cover
-    peel: Peel
+    ``film_colour`` is the one the customer asked for, None where the shop's own choice stands;
+    ``size`` is the one with the most pieces. ``width_mm`` is not rounded.
+    """
 
-
-class TicketStep(Frozen):
-    """One step. ``settings`` is given for strikes, ``mirrored`` for printing and cutting."""
-
-    number: int
-    kind: str
-    station: str
-    machine: str | None = None
-    medium: str | None = None
-    mirrored: bool | None = None
-    settings: PressSettings | None = None
-    wait_min: int = 0
-    words: str
-    why: str
-    caution: str = ""
+    artwork_id: str
+    blank: str
+    colour: str
+    placement: str
+    width_mm: float
+    method: str
+    film_colour: str | None
+    size: str
+    consent: tuple[Consent, ...] = ()
 
 
 class TicketDecoration(Frozen):
-    """Where a decoration goes and how it is made; lengths in mm."""
+    """Where a decoration goes and how it is made; lengths in mm.
+
+    ``placed`` says the distances in words, ``drawing`` as numbers. ``pressed`` is its place in the
+    order of pressing, from 1. ``film_colours`` are names by medium id. ``proof`` is None for a
+    garment the customer brings. What has a default is missing on tickets written before it was.
+    """
 
     placement: str
+    placement_id: str = ""
     placed: str
+    pressed: int = 1
+    drawing: PlacementDrawing | None = None
     artwork_id: str
     width_mm: float
     height_mm: float
     method: str
+    method_id: str = ""
     film_colours: Mapping[str, str]
+    proof: ProofWish | None = None
     warnings: tuple[str, ...]
 
 
+class RunPlace(Frozen):
+    """Where the ticket's pieces lie when several tickets share a roll: ``position`` from 1."""
+
+    run: str
+    position: int
+    tickets: int
+
+
 class TicketMaterial(Frozen):
-    """Medium to take; ``length_mm`` of roll for all pieces to start."""
+    """Medium to take, in one colour; ``length_mm`` of roll for all pieces to start.
+
+    ``sheets`` is None on a roll, ``colour`` empty for paper. ``roll`` and ``run`` are None until
+    the ticket is given a roll and a run.
+    """
 
     medium: str
     name: str
+    colour: str = ""
     length_mm: float
+    sheets: int | None = None
+    pieces: int | None = None
+    width_mm: float | None = None
+    roll: str | None = None
+    run: RunPlace | None = None
+
+    def words(self) -> str:
+        """How much of what: ``1.19 m of white glitter film``."""
+        what = in_colour(self.name, self.colour)
+        if self.sheets is not None:
+            return f"{self.sheets} {'sheet' if self.sheets == 1 else 'sheets'} of {what}"
+        return f"{self.length_mm / 1_000:.2f} m of {what}"
 
 
 class TicketDocument(Frozen):
-    """Everything the bench needs for one line."""
+    """Everything the bench needs for one line.
+
+    ``pieces_by_size`` are the good pieces wanted, ``starts_by_size`` the blanks to take, spares
+    among them; for ``pieces_to_start`` pieces films and prints are made. Of a garment the customer
+    brings there are no spares. ``style`` is None there.
+    """
 
     garment: str
+    blank_id: str | None = None
     colour: str
+    colour_id: str | None = None
+    style: Style | None = None
     fibre_content: str
     supplied_by_customer: bool
     pick_location: str
     pieces_by_size: Mapping[str, int]
+    starts_by_size: Mapping[str, int] = Field(default_factory=dict)
     pieces_to_start: int
     decorations: tuple[TicketDecoration, ...]
     materials: tuple[TicketMaterial, ...]
     steps: tuple[TicketStep, ...]
+    care: CareCard | None = None
     cautions: tuple[str, ...]
+
+    @property
+    def spares(self) -> int:
+        """Blanks to take beyond the pieces wanted."""
+        return sum(self.starts_by_size.values()) - sum(self.pieces_by_size.values())
+
+    @model_validator(mode="before")
+    @classmethod
+    def _of_earlier_tickets(cls, given: Any) -> Any:  # noqa: ANN401 (anything may be given)
+        """Share out the spares of a ticket written before they were told by size."""
+        if not isinstance(given, dict) or given.get("starts_by_size"):
+            return given
+        wanted = given.get("pieces_by_size")
+        to_start = given.get("pieces_to_start")
+        if not isinstance(wanted, Mapping) or not isinstance(to_start, int):
+            return given
+        starts = _starts(wanted, to_start, supplied=bool(given.get("supplied_by_customer")))
+        return {**given, "starts_by_size": starts}
+
+
+def _starts(wanted: Mapping[str, int], to_start: int, *, supplied: bool) -> dict[str, int]:
+    return dict(wanted) if supplied else spares_by_size(wanted, to_start)
 
 
 def write_ticket(
     compiled: CompiledCatalogue,
     line: Line,
     verdicts: Sequence[DecorationVerdict],
-    lengths_mm: Mapping[str, float],
-    pieces_to_start: int,
+    work: LineWork,
 ) -> TicketDocument:
     """Write the ticket of a line whose every decoration has a chosen method.
 
-    ``lengths_mm`` is the roll length of each medium by id, for all pieces to start.
+    ``work`` is the account of the same line. ValueError when a decoration has no chosen method.
     """
-    catalogue = compiled.catalogue
-    blank = catalogue.blank_by_id.get(line.garment.blank_id or "")
+    catalogue, garment = compiled.catalogue, line.garment
+    blank = catalogue.blank_by_id.get(garment.blank_id or "")
+    planned = [_planned(compiled, line, verdict, index) for index, verdict in enumerate(verdicts)]
+    order = pressing_order([one.chain for one in planned])
+    materials = tuple(_materials(catalogue, work, planned))
+    starts = _starts(line.pieces_by_size, work.starts, supplied=garment.supplied)
+    gathering = _gathering(line, blank.pick_location if blank else "", starts, materials)
     return TicketDocument(
-        garment=line.garment.name,
-        colour=line.garment.colour_name,
-        fibre_content=line.garment.whole.words(),
-        supplied_by_customer=line.garment.supplied,
+        garment=garment.name,
+        blank_id=garment.blank_id,
+        colour=garment.colour_name,
+        colour_id=garment.colour_id,
+        style=blank.style if blank else None,
+        fibre_content=garment.whole.words(),
+        supplied_by_customer=garment.supplied,
         pick_location=blank.pick_location if blank else "",
         pieces_by_size=dict(line.pieces_by_size),
-        pieces_to_start=pieces_to_start,
-        decorations=tuple(_decoration(catalogue, line, verdict) for verdict in verdicts),
-        materials=tuple(
-            TicketMaterial(medium=id_, name=catalogue.medium_by_id[id_].name, length_mm=length)
-            for id_, length in lengths_mm.items()
+        starts_by_size=starts,
+        pieces_to_start=work.starts,
+        decorations=tuple(
+            _decoration(catalogue, line, verdict, one, order.index(one.index) + 1)
+            for verdict, one in zip(verdicts, planned, strict=True)
         ),
-        steps=tuple(_numbered(_steps(catalogue, line, _in_pressing_order(compiled, verdicts)))),
-        cautions=(*GENERAL_CAUTIONS, *_cautions(catalogue, line, verdicts)),
+        materials=materials,
+        steps=steps_in_order(catalogue, [planned[index] for index in order], gathering),
+        care=care_card(blank.care if blank else None, [one.chain for one in planned]),
+        cautions=(*GENERAL_CAUTIONS, *_cautions(line, planned)),
     )
 
 
-def _in_pressing_order(
-    compiled: CompiledCatalogue, verdicts: Sequence[DecorationVerdict]
-) -> list[DecorationVerdict]:
-    chains = [compiled.chains[_chosen(verdict).method_id] for verdict in verdicts]
-    return [verdicts[index] for index in pressing_order(chains)]
+def _planned(
+    compiled: CompiledCatalogue, line: Line, verdict: DecorationVerdict, index: int
+) -> PlannedDecoration:
+    chosen, wished, garment = _chosen(verdict), verdict.decoration, line.garment
+    return PlannedDecoration(
+        index=index,
+        chain=compiled.chains[chosen.method_id],
+        settings=chosen.settings,
+        film_colours=chosen.film_colours,
+        drawing=draw_placement(
+            garment,
+            compiled.catalogue.blank_by_id.get(garment.blank_id or ""),
+            garment.placements[wished.placement_id],
+            tuple(line.pieces_by_size),
+            (wished.width_mm, wished.height_mm),
+        ),
+    )
 
 
 def _chosen(verdict: DecorationVerdict) -> MethodVerdict:
@@ -134,17 +222,41 @@ def _chosen(verdict: DecorationVerdict) -> MethodVerdict:
     return verdict.chosen
 
 
-def _decoration(catalogue: Catalogue, line: Line, verdict: DecorationVerdict) -> TicketDecoration:
-    chosen, decoration = _chosen(verdict), verdict.decoration
-    placement = line.garment.placements[decoration.placement_id]
+def _gathering(
+    line: Line, pick_location: str, starts: Mapping[str, int], materials: Sequence[TicketMaterial]
+) -> Said:
+    garment = line.garment
+    shelf = pick_location or "the shelf"
+    return gather_words(
+        f"{garment.name}, {garment.colour_name}",
+        "what the customer brought" if garment.supplied else shelf,
+        starts,
+        sum(starts.values()) - line.pieces,
+        tuple(material.words() for material in materials),
+    )
+
+
+def _decoration(
+    catalogue: Catalogue,
+    line: Line,
+    verdict: DecorationVerdict,
+    planned: PlannedDecoration,
+    pressed: int,
+) -> TicketDecoration:
+    chosen, drawing = _chosen(verdict), planned.drawing
     return TicketDecoration(
-        placement=placement.name,
-        placed=f"{placement.drop_mm:g} mm below the {placement.from_edge}, centred",
-        artwork_id=decoration.artwork_id,
-        width_mm=round(decoration.width_mm, 1),
-        height_mm=round(decoration.height_mm, 1),
+        placement=drawing.name,
+        placement_id=drawing.placement_id,
+        placed=drawing.words(),
+        pressed=pressed,
+        drawing=drawing,
+        artwork_id=verdict.decoration.artwork_id,
+        width_mm=drawing.width_mm,
+        height_mm=drawing.height_mm,
         method=catalogue.method_by_id[chosen.method_id].name,
+        method_id=chosen.method_id,
         film_colours={id_: colour.name for id_, colour in chosen.film_colours.items()},
+        proof=_proof_wish(line, verdict, chosen),
         warnings=tuple(
             finding.reading.reason
             for finding in chosen.findings
@@ -153,147 +265,50 @@ def _decoration(catalogue: Catalogue, line: Line, verdict: DecorationVerdict) ->
     )
 
 
-def _cautions(
-    catalogue: Catalogue, line: Line, verdicts: Sequence[DecorationVerdict]
-) -> Iterator[str]:
-    media = {
-        operation.medium
-        for verdict in verdicts
-        for operation in catalogue.method_by_id[_chosen(verdict).method_id].operations
-        if operation.medium
-    }
-    if any(catalogue.medium_by_id[id_].pvc for id_ in media):
+def _proof_wish(line: Line, verdict: DecorationVerdict, chosen: MethodVerdict) -> ProofWish | None:
+    wished, garment = verdict.decoration, line.garment
+    if garment.blank_id is None or garment.colour_id is None:
+        return None
+    return ProofWish(
+        artwork_id=wished.artwork_id,
+        blank=garment.blank_id,
+        colour=garment.colour_id,
+        placement=wished.placement_id,
+        width_mm=wished.width_mm,
+        method=chosen.method_id,
+        film_colour=wished.film_colour_id,
+        size=max(line.pieces_by_size, key=lambda size: line.pieces_by_size[size]),
+        consent=tuple(sorted(wished.consents)),
+    )
+
+
+def _materials(
+    catalogue: Catalogue, work: LineWork, planned: Sequence[PlannedDecoration]
+) -> Iterator[TicketMaterial]:
+    """One row for each medium and colour, in the order of the decorations."""
+    uses: dict[tuple[str, str], list[MediumUse]] = {}
+    for use in work.media:
+        colour = planned[use.decoration].film_colours.get(use.medium)
+        uses.setdefault((use.medium, colour.name if colour else ""), []).append(use)
+    for (id_, colour_name), together in uses.items():
+        medium = catalogue.medium_by_id[id_]
+        sheets = [use.layout.sheets for use in together if use.layout.sheets is not None]
+        yield TicketMaterial(
+            medium=id_,
+            name=medium.name,
+            colour=colour_name,
+            length_mm=float(sum(use.layout.length_mm for use in together)),
+            sheets=sum(sheets) if sheets else None,
+            pieces=sum(use.pieces for use in together),
+            width_mm=medium.width_mm,
+        )
+
+
+def _cautions(line: Line, planned: Sequence[PlannedDecoration]) -> Iterator[str]:
+    if any(film.pvc for one in planned for film in one.chain.layers):
         yield "PVC film: never above its data sheet's temperature, and never without ventilation."
     if line.garment.wearer != "adult":
         yield (
             "Children's wear: rules on flammability, small parts and plasticisers apply; check "
             "the local code before it leaves."
         )
-
-
-def _steps(
-    catalogue: Catalogue, line: Line, verdicts: Sequence[DecorationVerdict]
-) -> Iterator[TicketStep]:
-    pieces = ", ".join(f"{count} x {size}" for size, count in line.pieces_by_size.items())
-    garment = f"{line.garment.name}, {line.garment.colour_name}"
-    yield TicketStep(
-        number=0,
-        kind="gather",
-        station="bench",
-        words=f"Gather {pieces} of {garment}. Lint-roll each.",
-        why="A wrong size or a stray fibre is found now or after the print is on.",
-    )
-    last: list[TicketStep] = []
-    for verdict in verdicts:
-        chosen = _chosen(verdict)
-        settings = {entry.strike.step: entry for entry in chosen.settings}
-        method = catalogue.method_by_id[chosen.method_id]
-        where = line.garment.placements[verdict.decoration.placement_id].name.lower()
-        for index, operation in enumerate(method.operations):
-            step = _step(catalogue, operation, settings.get(index), where)
-            if operation.kind in ONCE_PER_LINE:
-                last = [step]
-            else:
-                yield step
-    yield from last
-
-
-def _numbered(steps: Iterator[TicketStep]) -> Iterator[TicketStep]:
-    for number, step in enumerate(steps, start=1):
-        yield step.model_copy(update={"number": number})
-
-
-def _step(
-    catalogue: Catalogue, operation: Operation, settings: StrikeSettings | None, where: str
-) -> TicketStep:
-    medium = catalogue.medium_by_id[operation.medium] if operation.medium else None
-    words, why, caution = _wording(operation, medium, where)
-    return TicketStep(
-        number=0,
-        kind=operation.kind,
-        station=operation.station,
-        machine=operation.machine,
-        medium=medium.name if medium else None,
-        mirrored=operation.mirrored,
-        settings=_press_settings(settings, operation.cover) if settings else None,
-        wait_min=operation.wait_min,
-        words=f"{words} {operation.note}".rstrip(),
-        why=why,
-        caution=caution,
-    )
-
-
-def _press_settings(settings: StrikeSettings, cover: Cover) -> PressSettings:
-    if settings.set_c is None:
-        raise ValueError("a strike without room for a setting cannot be put on a ticket")
-    return PressSettings(
-        set_c=round(settings.set_c, 1),
-        set_f=round(fahrenheit(settings.set_c), 1),
-        dwell_s=settings.dwell_s,
-        pressure=settings.pressure,
-        cover=cover,
-        peel=settings.peel,
-    )
-
-
-_BURNS = "Hot platen: burns at a touch."
-
-
-def _wording(operation: Operation, medium: Medium | None, where: str) -> tuple[str, str, str]:
-    """Words, why it matters, and the caution of one operation."""
-    name = medium.name if medium else ""
-    side = "MIRRORED" if operation.mirrored else "NOT MIRRORED"
-    face_down = medium is not None and not medium.stays_on_cloth
-    table = {
-        OperationKind.PRINT: (
-            f"Print on {name}, {side}.",
-            "The wrong way round reads backwards on the garment.",
-            "",
-        ),
-        OperationKind.DRY: ("Let the print dry.", "Wet ink smears and blisters in the press.", ""),
-        OperationKind.CUT: (
-            f"Cut {name}, {side}.",
-            "The wrong way round reads backwards on the garment.",
-            "Keep fingers off the blade and its path.",
-        ),
-        OperationKind.WEED: (
-            f"Weed {name}: lift away all that is not artwork.",
-            "What stays on is pressed on.",
-            "Sharp tools.",
-        ),
-        OperationKind.PRE_PRESS: (
-            f"Pre-press the {where}: flatten and dry the cloth.",
-            "Damp or creased cloth blisters, ghosts and lifts.",
-            _BURNS,
-        ),
-        OperationKind.TACK: (
-            f"Place {name} at the {where} and tack, only until it holds.",
-            "A film fixed in full now is heated too long by the time the last strike is done.",
-            _BURNS,
-        ),
-        OperationKind.PRESS: (
-            f"Place {name} face down at the {where}, tape it, do not move it, and press."
-            if face_down
-            else f"Place {name} at the {where} and press.",
-            "Paper that shifts while dye is gas leaves a ghost that cannot be repaired."
-            if face_down
-            else "Too cool and it lifts in the wash; too hot and cloth or film is spoiled.",
-            f"{_BURNS} Exhaust on.",
-        ),
-        OperationKind.PEEL: (
-            f"Peel {name}.",
-            "Peeled too early the edges lift; too late the carrier tears.",
-            _BURNS,
-        ),
-        OperationKind.CHECK: (
-            f"Check the {where}: edges, colour, position.",
-            "What leaves here is what the customer holds.",
-            "",
-        ),
-        OperationKind.PACK: (
-            "Cool, fold, add the care card and pack. No wash for 24 hours.",
-            "Warm adhesive marks the next fold.",
-            "",
-        ),
-    }
-    return table[operation.kind]

@@ -93,6 +93,25 @@ def after(state: TicketState, move: Move, halted_from: TicketState | None) -> Ti
     return MOVES[state, move]
 
 
+def states_drawing() -> str:
+    """The table as a Mermaid state diagram, for a document that shows what the code does."""
+    lines = ["stateDiagram-v2", f"    [*] --> {TicketState.WAITING}"]
+    for state in TicketState:
+        if state is not TicketState.HALTED:
+            lines += [_arrow(state, move, MOVES[state, move]) for move in legal_moves(state)]
+    for halted_from in (state for state, move in MOVES if move is Move.HALT):
+        for move in legal_moves(TicketState.HALTED, halted_from):
+            end = after(TicketState.HALTED, move, halted_from) or TicketState.HALTED
+            lines.append(_arrow(TicketState.HALTED, move, end, f" if it was {halted_from}"))
+    ends = (state for state in TicketState if not legal_moves(state, TicketState.WAITING))
+    lines += [f"    {state} --> [*]" for state in ends]
+    return "\n".join(lines)
+
+
+def _arrow(state: TicketState, move: Move, end: TicketState, when: str = "") -> str:
+    return f"    {state} --> {end}: {move}{when}"
+
+
 def order_state(tickets: Iterable[TicketState]) -> OrderState:
     """What the tickets make of their order; cancelled ones count only if all are."""
     live = {state for state in tickets if state is not TicketState.CANCELLED}

@@ -32,10 +32,11 @@ from service.domain.choice_table import (
 )
 from service.domain.compiled import CompiledCatalogue
 from service.domain.conflicts import explain_granted
+from service.domain.facts import Beside
 from service.domain.fit import Fit
 from service.domain.garments import Garment
 from service.domain.indication import indicative_piece_cost, rates_of
-from service.domain.verdict import Beside, MethodVerdict, judge, judge_line
+from service.domain.verdict import MethodVerdict, judge, judge_line
 from service.domain.wishes import Choice, Consent, Decoration, Line
 
 ORDER = (

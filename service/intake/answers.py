@@ -8,11 +8,12 @@ from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field, PlainSerializer
 
-from service.domain.artwork import ShapeMeasures
+from service.domain.artwork import InkShares, PrintMeasures, ShapeMeasures
 from service.domain.canonical import rfc3339
 from service.domain.look import LookBand
-from service.domain.media import Peel, Pressure
+from service.domain.media import Ink, Peel, Pressure
 from service.domain.methods import Cover, OperationKind
+from service.domain.remarks import FilmWidth, Remark
 from service.domain.rules import Severity
 from service.domain.ticket import TicketDocument
 from service.domain.ticket_states import Move, OrderState, TicketState
@@ -22,9 +23,12 @@ Moment = Annotated[datetime, PlainSerializer(rfc3339, return_type=str)]
 
 
 class Answer(BaseModel):
-    """Base of answers: immutable and exactly what is declared."""
+    """Base of answers: immutable and exactly what is declared.
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    Members of enumerations are kept as their values, which are written twice as fast.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid", use_enum_values=True)
 
 
 class MoneyAnswer(Answer):
@@ -206,11 +210,38 @@ class CheckAnswer(Answer):
     lines: tuple[LineAnswer, ...]
 
 
+class InkAtWidthAnswer(Answer):
+    """Ink in ml that one print takes on one of the shop's printers.
+
+    ``ml`` counts each colour by the ink it needs, None where that was not measured. ``most_ml``
+    counts all that shows in full, white too, and is what a price counts.
+    """
+
+    printer: str
+    ink: Ink
+    ml: float | None
+    most_ml: float
+
+
+class AtWidthAnswer(Answer):
+    """What follows for one print at the width asked for; the picture is not read again.
+
+    ``weed_min`` in ``measures`` tells pictures apart. What is planned and priced are the standard
+    minutes of the method.
+    """
+
+    measures: PrintMeasures
+    ink: tuple[InkAtWidthAnswer, ...]
+
+
 class ArtworkAnswer(Answer):
     """An artwork and what was measured of it; lengths in pixels, shares from 0 to 1.
 
-    The lengths in ``shapes`` are shares of the ink box's width. ``shapes`` and ``photo_like`` are
-    None for a picture measured before these were: upload it again.
+    The lengths in ``shapes`` are shares of the ink box's width. ``edge_width_px`` is the width of
+    the steepest edges, None where there are too few. ``shapes``, ``photo_like`` and ``ink`` are
+    None for a picture measured before these were: upload it again. ``films`` says from what print
+    width on each film the shop cuts can be made of it, ``preflight`` what to know before it is
+    made, at the width asked for if there is one, which ``at_width`` tells of.
     """
 
     id: str
@@ -227,8 +258,13 @@ class ArtworkAnswer(Answer):
     shapes: ShapeMeasures | None
     photo_like: bool | None
     background_srgb: str | None
+    edge_width_px: float | None = None
+    ink: InkShares | None = None
     palette: tuple[Mapping[str, float | str], ...]
     created_at: Moment
+    films: tuple[FilmWidth, ...] = ()
+    preflight: tuple[Remark, ...] = ()
+    at_width: AtWidthAnswer | None = None
 
 
 class QuoteLineAnswer(Answer):

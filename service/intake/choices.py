@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
+from functools import cache
 from math import isinf
 from typing import Annotated
 
 from pydantic import Field
 
 from service.domain.choice_table import table_of
-from service.domain.choices import Selection, Value, WidthSpan, find_choices
+from service.domain.choices import Selection, WidthSpan, find_choices
 from service.domain.compiled import CompiledCatalogue
 from service.domain.errors import BadInput, FieldFault
 from service.domain.memo import Memo
@@ -239,6 +240,14 @@ def _unknown_names(compiled: CompiledCatalogue, query: ChoicesQuery) -> Iterable
 def _work_out(compiled: CompiledCatalogue, selection: Selection, base_url: str) -> ChoicesAnswer:
     found = find_choices(table_of(compiled), selection)
     names = _of_version(compiled).names
+
+    @cache
+    def blockers(rules: tuple[str, ...]) -> tuple[BlockerAnswer, ...]:
+        return tuple(
+            BlockerAnswer(rule=rule, title=TITLES[rule], page=rule_page_uri(base_url, rule))
+            for rule in rules
+        )
+
     values = {
         Attribute.BLANK: found.blanks,
         Attribute.COLOUR: found.colours,
@@ -253,23 +262,19 @@ def _work_out(compiled: CompiledCatalogue, selection: Selection, base_url: str) 
         attributes=tuple(
             AttributeAnswer(
                 attribute=attribute,
-                values=tuple(_value(one, names[attribute][one.id], base_url) for one in listed),
+                values=tuple(
+                    ValueAnswer(
+                        id=one.id,
+                        name=names[attribute][one.id],
+                        possible=one.possible,
+                        blocked_by=blockers(one.blocked_by),
+                    )
+                    for one in listed
+                ),
             )
             for attribute, listed in values.items()
         ),
         widths=tuple(_width(span) for span in found.widths if _can_be_asked(span)),
-    )
-
-
-def _value(value: Value, name: str, base_url: str) -> ValueAnswer:
-    return ValueAnswer(
-        id=value.id,
-        name=name,
-        possible=value.possible,
-        blocked_by=tuple(
-            BlockerAnswer(rule=rule, title=TITLES[rule], page=rule_page_uri(base_url, rule))
-            for rule in value.blocked_by
-        ),
     )
 
 

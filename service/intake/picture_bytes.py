@@ -1,4 +1,4 @@
-"""What the bytes of a PNG, JPEG or WebP file say of it before anything is decoded.
+"""What the bytes of a picture file say of it before anything is decoded.
 
 Nothing here raises on broken bytes: a question the bytes do not answer is answered by what lets
 the decoder find the damage.
@@ -7,12 +7,15 @@ the decoder find the damage.
 from __future__ import annotations
 
 import itertools
+import re
 import struct
 from collections.abc import Iterator
 
 PNG = "image/png"
 JPEG = "image/jpeg"
 WEBP = "image/webp"
+TIFF = "image/tiff"
+SVG = "image/svg+xml"
 
 MOST_PARTS = 65_536
 """PNG chunks, or JPEG segments and stray bytes ahead of the first scan, that are taken; a decoder
@@ -22,18 +25,31 @@ MOST_SCANS = 100
 """Scans of a JPEG that are taken, each a pass over the whole picture. Design choice; real files
 have up to twenty (from memory)."""
 
+_SVG_ELEMENT = re.compile(rb"<(?:[\w.-]{1,40}:)?svg[\s/>]")
+_SVG_WITHIN = 65_536
+"""Bytes in which an SVG's outermost element has to begin."""
+
+_ENDS_WITHIN = 65_557
+"""Bytes at the end of a ZIP archive in which its end record begins (22 and a note of 65,535)."""
+_PAGE = re.compile(rb"<(?:html|script|iframe|!doctype\s+html)[\s>]", re.IGNORECASE)
+
 _JPEG_WITHOUT_LENGTH = frozenset({0x01, *range(0xD0, 0xD9)})
 _JPEG_SCAN = 0xDA
 
 
 def media_type_of(data: bytes) -> str | None:
-    """The media type that the first bytes show, None if it is none of the three."""
+    """The media type that the first bytes show, None if it is none of the five."""
     if data.startswith(b"\x89PNG\r\n\x1a\n"):
         return PNG
     if data.startswith(b"\xff\xd8\xff"):
         return JPEG
     if data.startswith(b"RIFF") and data[8:12] == b"WEBP":
         return WEBP
+    if data.startswith((b"II*\0", b"MM\0*")):
+        return TIFF
+    # Ahead of the outermost element of XML may stand a mark of UTF-8, notes and a document type.
+    if data[:64].removeprefix(b"\xef\xbb\xbf").lstrip().startswith(b"<"):
+        return SVG if _SVG_ELEMENT.search(data, 0, _SVG_WITHIN) else None
     return None
 
 
@@ -67,7 +83,7 @@ def _webp_size(data: bytes) -> tuple[int, int] | None:
 
 def has_too_many_parts(data: bytes, media_type: str) -> bool:
     """Whether stepping through the file would take a decoder unreasonably long."""
-    if media_type == WEBP:
+    if media_type in {WEBP, TIFF, SVG}:
         return False
     parts = _png_chunks(data) if media_type == PNG else _jpeg_parts(data)
     if next(itertools.islice(parts, MOST_PARTS, None), None) is not None:
@@ -105,12 +121,34 @@ def _jpeg_parts(data: bytes) -> Iterator[tuple[int, int]]:
             at += 2 if kind in _JPEG_WITHOUT_LENGTH else 2 + length
 
 
+def also_read_as(data: bytes) -> str | None:
+    """What else a reader of other files would take a raster file for, None if nothing.
+
+    Archives are found from their end, pages and documents from their beginning. Other bytes behind
+    a picture are no fault: cameras put moving pictures and previews there.
+    """
+    tail = data[-_ENDS_WITHIN:]
+    end = tail.rfind(b"PK\x05\x06")
+    if end >= 0 and len(tail) >= end + 22:
+        (note,) = struct.unpack_from("<H", tail, end + 20)
+        if end + 22 + note == len(tail):
+            return "a ZIP archive"
+    if b"%PDF-" in data[:1_024]:
+        return "a PDF document"
+    if _PAGE.search(data, 0, _ENDS_WITHIN) or _PAGE.search(tail):
+        return "a web page"
+    return None
+
+
 def ends_early(data: bytes, media_type: str) -> bool:
     """Whether the mark that ends such a file is missing."""
     if media_type == PNG:
         return b"IEND" not in data[-4096:]
     if media_type == WEBP:
         return int.from_bytes(data[4:8], "little") + 8 > len(data)
+    if media_type in {TIFF, SVG}:
+        # The one tells what is missing by its directory, the other by its elements.
+        return False
     return not data.rstrip(b"\0").endswith(b"\xff\xd9")
 
 

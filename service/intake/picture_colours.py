@@ -13,7 +13,12 @@ def rgba_srgb(image: Image.Image) -> Image.Image:
     profile = image.info.get("icc_profile")
     if image.mode.startswith("I"):
         image = _eight_bit_grey(image)
-    rgba = (image.convert("RGB") if image.mode == "CMYK" else image).convert("RGBA")
+    if image.mode == "La":
+        # Only this step leads away from grey that was multiplied by its alpha.
+        image = image.convert("LA")
+    rgba = image.convert("RGB") if image.mode == "CMYK" else image
+    # Converting to the same mode would copy a large picture once more.
+    rgba = rgba if rgba.mode == "RGBA" else rgba.convert("RGBA")
     step = _step_to_srgb(profile, image.mode) if profile else None
     if step is None:
         return rgba
@@ -31,6 +36,13 @@ def _eight_bit_grey(image: Image.Image) -> Image.Image:
     if isinstance(clear, int):
         upper.putalpha(Image.fromarray(np.where(grey == clear, 0, 255).astype(np.uint8)))
     return upper
+
+
+def inverted_grey(image: Image.Image) -> Image.Image:
+    """16-bit grey in which 0 is white, as grey in which 0 is black."""
+    turned = Image.fromarray(65_535 - np.asarray(image).astype(np.uint16))
+    turned.info = image.info
+    return turned
 
 
 _MODES_BY_SPACE = {"RGB": "RGB", "GRAY": "L", "CMYK": "CMYK"}

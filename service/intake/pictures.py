@@ -1,7 +1,8 @@
 """Reading an uploaded picture into pixels, within bounds, whatever the bytes are.
 
-PNG, JPEG and WebP are told by their content, not by a name. The pixel count is read from the header
-before anything is decoded. All refusals are ``BadInput`` with one fault of parameter ``file``.
+PNG, JPEG, WebP, TIFF and SVG are told by their content, not by a name. The pixel count is read from
+the header before anything is decoded; a drawing has none, and is drawn at a size chosen here. All
+refusals are ``BadInput`` with one fault of parameter ``file``.
 
 The decoders are called by class, not through ``PIL.Image.open``: that keeps every other format out
 and leaves the library's process-wide pixel limit alone, which threads could not set apart.
@@ -19,26 +20,34 @@ from PIL import Image
 from PIL.ImageFile import ImageFile
 from PIL.JpegImagePlugin import JpegImageFile
 from PIL.PngImagePlugin import PngImageFile
+from PIL.TiffImagePlugin import TiffImageFile
 from PIL.WebPImagePlugin import WebPImageFile
 
-from service.domain.errors import BadInput, FieldFault
+from service.domain.errors import BadInput
 from service.intake import picture_bytes
-from service.intake.picture_bytes import JPEG, MOST_PARTS, MOST_SCANS, PNG, WEBP
-from service.intake.picture_colours import rgba_srgb
+from service.intake.picture_bytes import JPEG, MOST_PARTS, MOST_SCANS, PNG, SVG, TIFF, WEBP
+from service.intake.picture_colours import inverted_grey, rgba_srgb
+from service.intake.picture_refusals import PICTURE_REFUSED, refuse
+from service.intake.picture_tiff import cut_tiff
+from service.intake.svg_drawing import draw_svg
 
-PICTURE_REFUSED = "picture-refused"
-"""Code of the refusal; the code of its one fault says what is wrong."""
+__all__ = ["PICTURE_REFUSED", "Picture", "read_picture"]
 
 _SAY_NOTHING = frozenset({"", "application/octet-stream"})
-_SAME_TYPE = {"image/jpg": JPEG, "image/pjpeg": JPEG}
-_KNOWN_TYPES = "PNG, JPEG or WebP"
+_SAME_TYPE = {
+    **dict.fromkeys(("image/jpg", "image/pjpeg"), JPEG),
+    **dict.fromkeys(("image/tif", "image/x-tiff"), TIFF),
+    **dict.fromkeys(("image/svg", "text/xml", "application/xml"), SVG),
+}
+_KNOWN_TYPES = "PNG, JPEG, WebP, TIFF or SVG"
 _OTHER_KINDS = (
     (b"PK\x03\x04", "a ZIP archive"),
     (b"%PDF", "a PDF document"),
     (b"GIF8", "a GIF picture"),
-    (b"II*\x00", "a TIFF picture"),
-    (b"MM\x00*", "a TIFF picture"),
-    (b"<", "a text document such as SVG"),
+    (b"\x1f\x8b", "packed with gzip; a packed SVG has to be unpacked first"),
+    (b"II+\x00", "a BigTIFF picture"),
+    (b"MM\x00+", "a BigTIFF picture"),
+    (b"<", "a text document that is no SVG"),
 )
 _TURNS = {
     2: Image.Transpose.FLIP_LEFT_RIGHT,
@@ -68,24 +77,27 @@ class Picture:
 def read_picture(
     data: bytes, *, declared_media_type: str | None, max_pixels: int, max_bytes: int
 ) -> Picture:
-    """Decode a PNG, JPEG or WebP of at most ``max_bytes`` and ``max_pixels``.
+    """Decode a PNG, JPEG, WebP, TIFF or SVG of at most ``max_bytes`` and ``max_pixels``.
 
     ``declared_media_type`` is what the sender called it, None if nothing. Raises ``BadInput`` with
     a fault of code picture-empty, picture-too-large, picture-type-unknown, picture-type-mismatch,
-    picture-too-many-pixels, picture-truncated, picture-animated, picture-transparent or
-    picture-unreadable.
+    picture-too-many-pixels, picture-truncated, picture-animated, picture-transparent,
+    picture-polyglot, picture-unreadable, picture-tiff-kind, or, for a drawing, picture-svg- and
+    one of script, reference, entities, text, image, element, style, size, too-complex.
     """
     _check_length(data, max_bytes)
     media_type = _media_type(data)
     _check_declared(media_type, declared_media_type)
     _check_pixels(picture_bytes.claimed_size(data, media_type), max_pixels)
     _check_parts(data, media_type)
+    if media_type != SVG:
+        _check_alone(data, media_type)
     try:
         rgba = _decoded(data, media_type, max_pixels)
     except BadInput:
         raise
     except (MemoryError, Image.DecompressionBombError):
-        _refuse(
+        refuse(
             "picture-too-many-pixels",
             "The picture needs more memory to decode than there is, though it keeps within the "
             f"limit of {max_pixels:,} pixels. Send it with fewer pixels.",
@@ -93,7 +105,7 @@ def read_picture(
     except Exception:  # noqa: BLE001  # decoders raise all kinds on hostile bytes; none may escape
         _refuse_undecodable(data, media_type)
     if not rgba[..., 3].any():
-        _refuse(
+        refuse(
             "picture-transparent",
             "Every pixel of the picture is fully transparent (alpha 0 of 255), so there is nothing "
             "to print. Send artwork with at least one pixel of higher alpha.",
@@ -117,6 +129,10 @@ _DECODERS: dict[str, type[ImageFile]] = {PNG: PngImageFile, JPEG: _PlainJpeg, WE
 
 def _decoded(data: bytes, media_type: str, max_pixels: int) -> NDArray[np.uint8]:
     """Upright pixels (height, width, 4) in sRGB; whatever the decoder raises on broken bytes."""
+    if media_type == SVG:
+        return draw_svg(data, max_pixels)
+    if media_type == TIFF:
+        return _decoded_tiff(data, max_pixels)
     # The library warns about odd animation chunks of a PNG instead of refusing them.
     if media_type == PNG and picture_bytes.claims_frames(data):
         _refuse_animated()
@@ -131,20 +147,26 @@ def _decoded(data: bytes, media_type: str, max_pixels: int) -> NDArray[np.uint8]
     return np.asarray(picture.transpose(turn) if turn is not None else picture)
 
 
-def _refuse(code: str, detail: str) -> NoReturn:
-    """Raise the refusal, without the decoder's exception behind it."""
-    fault = FieldFault(detail, parameter="file", code=code)
-    raise BadInput(PICTURE_REFUSED, detail, faults=[fault]) from None
+def _decoded_tiff(data: bytes, max_pixels: int) -> NDArray[np.uint8]:
+    cut = cut_tiff(data)
+    _check_pixels((cut.width_px, cut.height_px), max_pixels)
+    with TiffImageFile(BytesIO(cut.data)) as image:
+        image.load()
+        turn = _TURNS.get(cut.orientation)
+        if cut.profile is not None:
+            image.info["icc_profile"] = cut.profile
+        picture = rgba_srgb(inverted_grey(image) if cut.inverted else image)
+    return np.asarray(picture.transpose(turn) if turn is not None else picture)
 
 
 def _check_length(data: bytes, max_bytes: int) -> None:
     if not data:
-        _refuse(
+        refuse(
             "picture-empty",
             f"The file has 0 bytes; at least 1 is needed. Send a {_KNOWN_TYPES} picture.",
         )
     if len(data) > max_bytes:
-        _refuse(
+        refuse(
             "picture-too-large",
             f"The file has {len(data):,} bytes; the limit is {max_bytes:,}. "
             "Send it with fewer pixels or better compressed.",
@@ -153,22 +175,23 @@ def _check_length(data: bytes, max_bytes: int) -> None:
 
 def _media_type(data: bytes) -> str:
     media_type = picture_bytes.media_type_of(data)
-    if media_type is not None:
-        return media_type
-    start = data[:64].lstrip()
-    kind = next((kind for magic, kind in _OTHER_KINDS if start.startswith(magic)), "something else")
-    _refuse(
-        "picture-type-unknown",
-        f"By its first bytes the file is {kind}; pictures are {_KNOWN_TYPES}. "
-        "Export the artwork as one of these; renaming the file does not change what it is.",
-    )
+    if media_type is None:
+        start = data[:64].lstrip()
+        kinds = (kind for magic, kind in _OTHER_KINDS if start.startswith(magic))
+        refuse(
+            "picture-type-unknown",
+            f"By its first bytes the file is {next(kinds, 'something else')}; pictures are "
+            f"{_KNOWN_TYPES}. Export the artwork as one of these; renaming the file does not "
+            "change what it is.",
+        )
+    return media_type
 
 
 def _check_declared(media_type: str, declared: str | None) -> None:
     said = (declared or "").partition(";")[0].strip().lower()
     said = _SAME_TYPE.get(said, said)
     if said not in _SAY_NOTHING and said != media_type:
-        _refuse(
+        refuse(
             "picture-type-mismatch",
             f"The file is sent as {said[:60]}, and its content is {media_type}. "
             f"Send it as {media_type}, or send the file that was meant.",
@@ -178,7 +201,7 @@ def _check_declared(media_type: str, declared: str | None) -> None:
 def _check_pixels(size: tuple[int, int] | None, max_pixels: int) -> None:
     if size is not None and size[0] * size[1] > max_pixels:
         width, height = size
-        _refuse(
+        refuse(
             "picture-too-many-pixels",
             f"The picture is {width:,} x {height:,} pixels, {width * height:,} in all; the limit "
             f"is {max_pixels:,}. Send it smaller: 300 pixels per inch of print are plenty.",
@@ -187,15 +210,25 @@ def _check_pixels(size: tuple[int, int] | None, max_pixels: int) -> None:
 
 def _check_parts(data: bytes, media_type: str) -> None:
     if picture_bytes.has_too_many_parts(data, media_type):
-        _refuse(
+        refuse(
             "picture-unreadable",
             f"The file is cut into more parts than are taken: {MOST_PARTS:,} chunks or segments, "
             f"{MOST_SCANS} scans. Open it in a picture program and export it again.",
         )
 
 
+def _check_alone(data: bytes, media_type: str) -> None:
+    other = picture_bytes.also_read_as(data)
+    if other is not None:
+        refuse(
+            "picture-polyglot",
+            f"The file is {media_type} and at the same time {other}. "
+            "Open it in a picture program and export it again.",
+        )
+
+
 def _refuse_animated() -> NoReturn:
-    _refuse(
+    refuse(
         "picture-animated",
         "The picture has more than 1 frame; artwork has exactly 1. Export the frame to be printed "
         "as a still picture.",
@@ -204,12 +237,12 @@ def _refuse_animated() -> NoReturn:
 
 def _refuse_undecodable(data: bytes, media_type: str) -> NoReturn:
     if picture_bytes.ends_early(data, media_type):
-        _refuse(
+        refuse(
             "picture-truncated",
             f"The file breaks off after {len(data):,} bytes, before the end of its {media_type} "
             "data. Send the whole file again.",
         )
-    _refuse(
+    refuse(
         "picture-unreadable",
         f"The file begins like {media_type}, but its data is damaged and cannot be decoded. "
         "Open it in a picture program and export it again.",

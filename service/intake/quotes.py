@@ -156,9 +156,7 @@ def _plan(
     tickets = [
         {
             "pieces": line.pieces,
-            "document_json": write_ticket(
-                compiled, line, verdicts, price.work.lengths_mm, price.work.starts
-            ).model_dump_json(),
+            "document_json": write_ticket(compiled, line, verdicts, price.work).model_dump_json(),
             "works": [
                 [work.station, work.seconds, work.wait_s] for work in station_works(price.work)
             ],

@@ -8,6 +8,7 @@ from datetime import datetime
 
 from service.intake.artwork_shelf import ArtworkShelf
 from service.intake.catalogues import Catalogues
+from service.intake.picture_room import PictureRoom
 from service.store.database import Database
 from service.store.files import FileStore
 
@@ -36,6 +37,7 @@ class Services:
     files: FileStore
     catalogues: Catalogues
     artworks: ArtworkShelf
+    picture_room: PictureRoom
     clock: Callable[[], datetime]
     new_id: Callable[[str], str]
     random_bytes: Callable[[int], bytes]

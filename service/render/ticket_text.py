@@ -3,59 +3,65 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import date
 
-from service.domain.ticket import PressSettings, TicketDocument, TicketStep
+from service.domain.setting_rows import setting_rows
+from service.domain.ticket import TicketDecoration, TicketDocument
+from service.domain.ticket_steps import TicketStep
 
 WIDTH = 92
 
 
 def ticket_text(number: str, promised_day: date, document: TicketDocument) -> str:
-    """The ticket's head, steps with every setting, materials and cautions, 92 columns wide."""
+    """Head, decorations, materials, steps with settings, care and cautions, 92 columns wide."""
     return "\n".join(_lines(number, promised_day, document))
 
 
 def _lines(number: str, promised_day: date, document: TicketDocument) -> Iterator[str]:
-    pieces = ", ".join(f"{count} x {size}" for size, count in document.pieces_by_size.items())
     yield f"TICKET {number}    leaves on {promised_day.isoformat()}"
-    yield f"{document.garment}, {document.colour} ({document.fibre_content}): {pieces}"
-    yield f"start {document.pieces_to_start} to be safe; pick from {document.pick_location or '-'}"
+    yield from _wrapped(
+        f"{document.garment}, {document.colour} ({document.fibre_content}): "
+        f"{_counts(document.pieces_by_size)}"
+    )
+    yield from _wrapped(
+        f"start {document.pieces_to_start} to be safe; pick {_counts(document.starts_by_size)} "
+        f"from {document.pick_location or '-'}"
+    )
     for decoration in document.decorations:
-        yield (
-            f"{decoration.placement}: {decoration.width_mm:g} x {decoration.height_mm:g} mm, "
-            f"{decoration.placed}; {decoration.method}"
-        )
-        for warning in decoration.warnings:
-            yield from _wrapped(f"! {warning}", "  ")
+        yield from _decoration(decoration)
     for material in document.materials:
-        yield f"take {material.length_mm / 1_000:.2f} m of {material.name}"
+        yield from _wrapped(f"take {material.words()}")
     for step in document.steps:
         yield from _step(step)
+    if document.care is not None:
+        yield from _wrapped(f"care: {document.care.words()}", "    ")
     for caution in document.cautions:
-        yield from _wrapped(f"! {caution}", "")
+        yield from _wrapped(f"! {caution}")
+
+
+def _counts(pieces: Mapping[str, int]) -> str:
+    return ", ".join(f"{count} x {size}" for size, count in pieces.items())
+
+
+def _decoration(decoration: TicketDecoration) -> Iterator[str]:
+    yield from _wrapped(
+        f"{decoration.placement}: {decoration.width_mm:g} x {decoration.height_mm:g} mm, "
+        f"{decoration.placed}; {decoration.method}",
+        "  ",
+    )
+    for warning in decoration.warnings:
+        yield from _wrapped(f"! {warning}", "  ")
 
 
 def _step(step: TicketStep) -> Iterator[str]:
     yield from _wrapped(f"{step.number:2}. {step.words}", "    ")
-    if step.settings is not None:
-        yield f"    {_settings(step.settings)}"
-    if step.wait_min:
-        yield f"    wait {step.wait_min} min"
+    rows = ", ".join(f"{label} {value}" for label, value in setting_rows(step))
+    if rows:
+        yield from _wrapped(f"    {rows}", "    ")
+    if step.caution:
+        yield from _wrapped(f"    ! {step.caution}", "    ")
 
 
-def _settings(settings: PressSettings) -> str:
-    parts = [
-        f"{settings.set_c:g} °C ({settings.set_f:g} °F)",
-        f"{settings.dwell_s:g} s",
-        f"{settings.pressure} pressure",
-    ]
-    if settings.cover != "none":
-        parts.append(f"cover: {settings.cover.replace('_', ' ')}")
-    if settings.peel != "none":
-        parts.append(f"peel {settings.peel}")
-    return ", ".join(parts)
-
-
-def _wrapped(text: str, indent: str) -> list[str]:
-    return textwrap.wrap(text, WIDTH, subsequent_indent=indent)
+def _wrapped(text: str, indent: str = "") -> list[str]:
+    return textwrap.wrap(text, WIDTH, subsequent_indent=indent, break_on_hyphens=False)

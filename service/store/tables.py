@@ -83,7 +83,12 @@ class ApiKey(SQLModel, table=True):
 
 
 class Artwork(SQLModel, table=True):
-    """An uploaded picture; its bytes lie in the file store under ``sha256``."""
+    """An uploaded picture.
+
+    ``sha256``, ``media_type`` and ``byte_size`` are of what was uploaded. What is kept of it is the
+    clean copy, which lies in the file store under ``kept_sha256``; where there is none, the row is
+    from before copies were made, and the upload itself lies under ``sha256``.
+    """
 
     __tablename__ = "artwork"
     __table_args__: Any = (UniqueConstraint("holder", "sha256"), _at_least("byte_size", 1))
@@ -91,6 +96,7 @@ class Artwork(SQLModel, table=True):
     id: str = Field(primary_key=True, max_length=40)
     holder: str = Field(max_length=48)
     sha256: str = Field(max_length=64)
+    kept_sha256: str | None = Field(default=None, max_length=64)
     media_type: str = Field(max_length=40)
     byte_size: int
     rights_declared: bool

@@ -26,12 +26,14 @@ from service.web.operations import (
     checks,
     choices,
     orders,
+    outlines,
+    proofs,
     quotes,
     rules,
     tickets,
     webhook_endpoints,
 )
-from service.web.parts import Rooms
+from service.web.parts import BoundedThreads, Rooms
 from service.web.rule_pages import router as rule_pages
 from service.web.webhook_docs import WEBHOOKS
 
@@ -42,6 +44,8 @@ ROUTERS = (
     catalogue.router,
     rules.router,
     artworks.router,
+    proofs.router,
+    outlines.router,
     choices.router,
     checks.router,
     quotes.router,
@@ -60,10 +64,12 @@ def create_app(
 ) -> FastAPI:
     """The application over an assembly, which the caller closes after the application ended."""
     settings = assembly.settings
+    compute_threads = ThreadPoolExecutor(settings.compute_threads, "compute")
     rooms = Rooms(
         assembly=assembly,
         store_threads=ThreadPoolExecutor(settings.store_threads, "store"),
-        compute_threads=ThreadPoolExecutor(settings.compute_threads, "compute"),
+        compute_threads=compute_threads,
+        picture_threads=_picture_threads(settings, compute_threads),
         wake_sender=asyncio.Event(),
     )
     sender = assembly.sender() if settings.webhook_sender else None
@@ -79,6 +85,18 @@ def create_app(
     app.state.rooms = rooms
     _include_operations(app)
     return app
+
+
+def _picture_threads(settings: Settings, compute: ThreadPoolExecutor) -> BoundedThreads:
+    """One thread more than picture workers, so that a worker finds the next upload at hand.
+
+    Only what runs in them is held in memory as a whole: what waits lies in files.
+    """
+    if settings.picture_workers == 0:
+        return BoundedThreads(compute, settings.compute_threads + settings.pictures_waiting)
+    threads = settings.picture_workers + 1
+    most = settings.picture_workers + settings.pictures_waiting
+    return BoundedThreads(ThreadPoolExecutor(threads, "pictures"), most)
 
 
 def describe(settings: Settings) -> dict[str, Any]:
@@ -143,6 +161,7 @@ def _lifespan(
     @asynccontextmanager
     async def lifespan(_: FastAPI) -> AsyncIterator[None]:
         stop = asyncio.Event()
+        rooms.services.picture_room.warm_up()
         sending = (
             asyncio.create_task(sender.run_forever(stop, wake=rooms.wake_sender))
             if sender is not None
@@ -156,7 +175,10 @@ def _lifespan(
             if sender is not None and sending is not None:
                 await sending
                 await sender.aclose()
-            rooms.store_threads.shutdown()
+            # First, for the threads wait for it.
+            rooms.services.picture_room.close()
+            rooms.picture_threads.shutdown()
             rooms.compute_threads.shutdown()
+            rooms.store_threads.shutdown()
 
     return lifespan

@@ -16,10 +16,11 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from service.assembly import Assembly
-from service.domain.errors import ServiceError
+from service.domain.errors import BadInput, FieldFault, ServiceError, Unavailable
 from service.intake.artwork_shelf import ShelvedArtwork
 from service.intake.artworks import artworks_at_hand, artworks_of
 from service.intake.idempotency import Outcome, RequestKey, Work, do_once
+from service.intake.picture_room import RETRY_AFTER_S
 from service.intake.services import Caller, Services
 from service.notify.addresses import Resolver, system_resolver
 from service.web.auth import Principal, Scope, require
@@ -30,6 +31,31 @@ from service.web.problems import PROBLEM_MEDIA_TYPE, problem_of_error
 T = TypeVar("T")
 
 
+class BoundedThreads:
+    """Threads for which no more than so much work waits; all of it from one event loop."""
+
+    def __init__(self, threads: ThreadPoolExecutor, most: int) -> None:
+        """``most`` counts what runs and what waits."""
+        self._threads = threads
+        self._most = most
+        self._count = 0
+
+    async def run(self, work: Callable[[], T]) -> T:
+        """Run work in a thread; ``Unavailable`` when there is too much already."""
+        if self._count >= self._most:
+            detail = f"{self._count} pictures are being worked on or wait; send this one again."
+            raise Unavailable("pictures-waiting", detail, retry_after_s=RETRY_AFTER_S)
+        self._count += 1
+        try:
+            return await _in_thread(self._threads, work)
+        finally:
+            self._count -= 1
+
+    def shutdown(self) -> None:
+        """Wait for what runs and waits, and end the threads."""
+        self._threads.shutdown()
+
+
 @dataclass(frozen=True, slots=True)
 class Rooms:
     """What the application was built with, and the threads that work off the event loop."""
@@ -37,6 +63,7 @@ class Rooms:
     assembly: Assembly
     store_threads: ThreadPoolExecutor
     compute_threads: ThreadPoolExecutor
+    picture_threads: BoundedThreads
     wake_sender: asyncio.Event
     resolver: Resolver = system_resolver
 
@@ -52,6 +79,13 @@ class Rooms:
     async def computing(self, work: Callable[[], T]) -> T:
         """Run work that computes for more than a few milliseconds, in a thread."""
         return await _in_thread(self.compute_threads, work)
+
+    async def at_pictures(self, work: Callable[[], T]) -> T:
+        """Run work on a picture, which waits for the picture room, in a thread.
+
+        Searches so never wait behind pictures. Raises ``Unavailable`` when too many wait already.
+        """
+        return await self.picture_threads.run(work)
 
 
 async def _in_thread(threads: ThreadPoolExecutor, work: Callable[[], T]) -> T:
@@ -114,6 +148,18 @@ async def artworks_for(
     if at_hand is not None:
         return at_hand
     return await rooms.in_store(lambda: artworks_of(rooms.services, caller, artwork_ids))
+
+
+def once_each(request: Request, may_repeat: Collection[str] = ()) -> None:
+    """Refuse a parameter given twice: which of the two is meant cannot be known."""
+    names = [name for name, _ in request.query_params.multi_items()]
+    twice = sorted({name for name in names if names.count(name) > 1}.difference(may_repeat))
+    if twice:
+        detail = "Some parameters are given more than once."
+        faults = [
+            FieldFault("Give it once at most.", parameter=name, code="too-many") for name in twice
+        ]
+        raise BadInput("fields-refused", detail, faults=faults)
 
 
 def tagged_answer(request: Request, answer: BaseModel) -> Response:

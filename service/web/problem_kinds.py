@@ -341,8 +341,9 @@ _TABLE = (
         422,
         "The picture cannot be used",
         "The upload is no picture this shop can measure: of another kind, too large, broken, "
-        "moving or empty. 'errors' says which.",
-        "Save the artwork as a still PNG, JPEG or WebP within the limits named, and upload that.",
+        "moving or empty, or a drawing that holds what is not read. 'errors' says which.",
+        "Save the artwork as a still PNG, JPEG, WebP or TIFF, or as SVG with text turned into "
+        "outlines, within the limits named, and upload that.",
     ),
     ProblemKind(
         "cannot-be-made",
@@ -388,6 +389,20 @@ _TABLE = (
         "It cannot be done just now",
         "The service or something that it needs is busy or away.",
         "Repeat the call after the time in Retry-After.",
+    ),
+    ProblemKind(
+        "pictures-waiting",
+        503,
+        "Too many pictures are waiting",
+        "Pictures are worked on one after the other, and the queue is full.",
+        "Send it again after the time in Retry-After.",
+    ),
+    ProblemKind(
+        "picture-room-away",
+        503,
+        "Pictures cannot be worked on just now",
+        "What works on pictures is starting anew or ended; nothing was kept.",
+        "Send it again after the time in Retry-After.",
     ),
     ProblemKind(
         "store-unavailable",

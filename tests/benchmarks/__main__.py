@@ -1,9 +1,10 @@
 """Timings of the service beside baselines measured in the same run.
 
-    python -m tests.benchmarks                 on SQLite, in about a minute
+    python -m tests.benchmarks                 on SQLite, in about two minutes
     python -m tests.benchmarks --store both    on PostgreSQL too (a server is started for it)
     python -m tests.benchmarks --long          some minutes, steadier figures
     python -m tests.benchmarks --only orders   rows whose name holds the word
+    python -m tests.benchmarks --only artwork  uploads, measuring, and checks beside uploads
 
 How to read the table. Each row names what was measured and how many calls were counted; then how
 many were answered a second (the median over rounds), the time that half and 99 in 100 of all calls
@@ -32,6 +33,12 @@ that such an order made. A burst of either ends early where these run out.
 Functions run in this process, and all their times are processor time. The baseline is a known part
 of the same work, or a reference library; a sample is as many calls as take 2 ms, and p99 is over
 samples.
+
+Large pictures are read and measured in a fresh process each, on one core, by the clock; the peak is
+of all of its memory after the first picture. Then a steady stream of remembered checks runs against
+the service while nothing else goes on, and while large pictures that it never saw are uploaded one
+after another. Both times are of all checks, and the ratio compares the 99th percentiles, round by
+round.
 
 Nothing is asserted, and a failed call is counted beside the row's name.
 """

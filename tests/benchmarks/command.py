@@ -8,18 +8,23 @@ import platform
 import signal
 import sys
 import tempfile
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 
 from service.demo_artwork import draw_demo_artwork
 from tests.benchmarks.endpoints import Effort, measure_endpoints
 from tests.benchmarks.functions import measure_functions
+from tests.benchmarks.measuring_pictures import measure_large_pictures
 from tests.benchmarks.shop_calls import ENDPOINTS
 from tests.benchmarks.stores import fresh_stores
 from tests.benchmarks.table import Row, table_lines
+from tests.benchmarks.uploading import measure_uploading
 
 QUICK = Effort(rounds=5, burst_s=0.15, endpoint_s=2.0, warm_up_s=0.1, function_s=0.3)
 LONG = Effort(rounds=15, burst_s=1.0, endpoint_s=60.0, warm_up_s=0.5, function_s=2.0)
+PICTURE_FACTOR, STREAM_FACTOR = 10, 10
+"""How many times as long as a function or a burst a large picture and a stream of calls take."""
+
 STORES = ("sqlite", "postgresql")
 
 Section = tuple[str, list[Row]]
@@ -51,11 +56,17 @@ def _measure(effort: Effort, kinds: Sequence[str], only: str) -> None:
             versions.append(version)
         rows = measure_functions(effort.function_s, Path(name), picture, only)
         sections.append(("functions", _collected(rows)))
+        sections.append(("large pictures", _collected(_large_pictures(Path(name), effort, only))))
     _clear()
     print("\n".join(table_lines([section for section in sections if section[1]])))
     cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
     python = f"{platform.python_implementation()} {platform.python_version()}"
     print(f"\n{python}, {cores} processors, {'; '.join(versions)}; {effort.rounds} rounds")
+
+
+def _large_pictures(folder: Path, effort: Effort, only: str) -> Iterator[Row]:
+    yield from measure_large_pictures(PICTURE_FACTOR * effort.function_s, only)
+    yield from measure_uploading(folder, effort.rounds, STREAM_FACTOR * effort.burst_s, only)
 
 
 def _parser(help_text: str) -> argparse.ArgumentParser:

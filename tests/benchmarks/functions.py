@@ -27,10 +27,11 @@ from service.domain.choices import Selection, find_choices
 from service.domain.colour import Lab, delta_e_2000_pair
 from service.domain.compiled import CompiledCatalogue, compile_catalogue
 from service.domain.costing import LinePrice, price_line
+from service.domain.facts import facts_for
 from service.domain.look import predict, predict_many, surface_of
 from service.domain.measuring import measure
 from service.domain.promising import material_ready_day, promise, station_works
-from service.domain.verdict import facts_for, judge, judge_decoration
+from service.domain.verdict import judge, judge_decoration
 from service.domain.ways_out import Search, find_ways_out
 from service.domain.wishes import Decoration, Line
 from service.intake.artwork_shelf import ShelvedArtwork
@@ -205,22 +206,29 @@ class _Bench:
         )
 
     def pickers(self) -> Iterator[Timing]:
-        """Choices of a large shop, and its table."""
+        """Choices of a large shop, with widths that were never asked for, and its table."""
         shop = large_shop()
         table = table_of(shop)
         (wish,) = self._bad.decorations
         garment = next(iter(shop.garments.values()))
-        selections = {
-            "nothing selected": Selection(),
-            "a method selected": Selection(method_id="dye-transfer"),
-            "a blank selected": Selection(blank_id=garment.blank_id),
-            "an artwork, a width": Selection(artwork=wish.artwork, width_mm=240.0),
+        art, blank_id = wish.artwork, garment.blank_id
+        widths = itertools.count(2_400_000)
+        selections: dict[str, Callable[[], Selection]] = {
+            "nothing selected": Selection,
+            "a method selected": lambda: Selection(method_id="dye-transfer"),
+            "an artwork": lambda: Selection(artwork=art),
+            "an artwork, a new width": lambda: Selection(
+                artwork=art, width_mm=next(widths) / 10_000
+            ),
+            "an artwork, a new width, a blank": lambda: Selection(
+                blank_id, artwork=art, width_mm=next(widths) / 10_000
+            ),
         }
         cells = table.blocked(Given(None)).size // 2
-        for name, selection in selections.items():
+        for name, selected in selections.items():
             yield Timing(
                 f"choices, {len(shop.garments):,} garments, {name}",
-                lambda selection=selection: find_choices(table, selection),  # type: ignore[misc]
+                lambda selected=selected: find_choices(table, selected()),  # type: ignore[misc]
                 f"one look at {cells:,} combinations (numpy)",
                 lambda: (table.blocked(Given(None))[0] == 0).any(axis=(0, 2)),
             )

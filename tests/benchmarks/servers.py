@@ -54,7 +54,8 @@ def serving(target: Callable[..., None], *arguments: object) -> Iterator[Server]
     """
     context = get_context("spawn")
     ours, theirs = context.Pipe()
-    process = context.Process(target=target, args=(theirs, *arguments), daemon=True)
+    # No daemon, for those may have no picture workers.
+    process = context.Process(target=target, args=(theirs, *arguments))
     process.start()
     theirs.close()
     try:
@@ -94,7 +95,7 @@ def serve_bare(pipe: Connection, database_url: str, twins: Sequence[Twin]) -> No
         database.close()
 
 
-def settings_for(folder: Path, database_url: str) -> Settings:
+def settings_for(folder: Path, database_url: str, picture_workers: int = 1) -> Settings:
     """Settings of the real application; what they name asks nothing of the environment."""
     return Settings(
         data_dir=folder,
@@ -104,6 +105,7 @@ def settings_for(folder: Path, database_url: str) -> Settings:
         secret_key=None,
         public_url="http://127.0.0.1:8000",
         webhook_sender=True,
+        picture_workers=picture_workers,
     )
 
 

@@ -92,7 +92,7 @@ ENDPOINTS = (
              CheckAnswer, CheckRequest, always_new=True),
     Endpoint("choices", "GET /v1/choices, one method", "GET", "/v1/choices", ChoicesAnswer),
     Endpoint("catalogue", "GET /v1/catalogue", "GET", "/v1/catalogue", CatalogueAnswer),
-    Endpoint("artwork", "POST /v1/artworks, 2400 x 2000 PNG", "POST", "/v1/artworks",
+    Endpoint("artwork", "POST /v1/artworks, 2400 x 2000 PNG, known", "POST", "/v1/artworks",
              ArtworkAnswer, connections=FEW, upload=True),
     Endpoint("quote", "POST /v1/quotes", "POST", "/v1/quotes", QuoteAnswer, QuoteRequest,
              status=201, durable=True, stored=True),

@@ -13,6 +13,8 @@ from pathlib import Path
 import httpx
 import pytest
 
+from service.catalogue.loading import demo_shop_path
+
 WAIT_S = 30.0
 
 
@@ -27,7 +29,9 @@ def _free_port() -> int:
 def test_serve_ends_well_when_told(tmp_path: Path, told: signal.Signals) -> None:
     """Told to stop it exits with 0: a supervisor is not to take a good stop for a crash."""
     port = _free_port()
-    environment = {**os.environ, "GARMENT_DATA_DIR": str(tmp_path / "data")}
+    # With a catalogue of one's own no demonstration pictures are measured first.
+    own = {"GARMENT_DATA_DIR": str(tmp_path / "data"), "GARMENT_CATALOGUE_PATH": demo_shop_path()}
+    environment = {**os.environ, **{name: str(value) for name, value in own.items()}}
     command = [sys.executable, "-c", "from service.cli import main; raise SystemExit(main())"]
     with subprocess.Popen(  # noqa: S603 - our own command line
         [*command, "serve", "--port", str(port)], env=environment, stderr=subprocess.DEVNULL

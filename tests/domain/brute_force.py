@@ -20,9 +20,9 @@ from service.domain.artwork import ArtworkMeasures, InkBox, PaletteColour, Shape
 from service.domain.blanks import Blank
 from service.domain.chain import Chain
 from service.domain.compiled import CompiledCatalogue, compile_catalogue
+from service.domain.facts import facts_for
 from service.domain.rules import RULES, Facts, Rule, Severity
 from service.domain.shop import Catalogue
-from service.domain.verdict import facts_for
 from service.domain.wishes import Choice, Consent, Decoration, Line
 
 KEPT_BLANKS: Mapping[str, tuple[str, ...]] = {

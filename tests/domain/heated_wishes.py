@@ -12,10 +12,10 @@ from hypothesis import strategies as st
 
 from service.domain.colour import lab_from_srgb_hex
 from service.domain.compiled import CompiledCatalogue
+from service.domain.facts import facts_for
 from service.domain.fibres import Fibre, FibreContent, FibreShare
 from service.domain.garments import Garment
 from service.domain.rules.contract import Facts, Neighbour, Reading, Rule, Severity
-from service.domain.verdict import facts_for
 from service.domain.wishes import Choice, Consent, Decoration, Line
 from tests.domain.garments_and_lines import artwork, cloth, decoration, demo_shop
 

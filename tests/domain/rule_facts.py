@@ -10,11 +10,11 @@ from hypothesis import strategies as st
 
 from service.domain.blanks import Finish, Wearer
 from service.domain.compiled import CompiledCatalogue, compile_catalogue
+from service.domain.facts import facts_for
 from service.domain.fibres import FibreContent
 from service.domain.garments import Garment, SuppliedGarment, supplied_garment
 from service.domain.rules.contract import Facts, Reading, Rule, Severity
 from service.domain.shop import Catalogue, Policy
-from service.domain.verdict import facts_for
 from service.domain.wishes import Choice, Consent, Decoration, Line
 from tests.domain.garments_and_lines import artwork, decoration, demo_shop
 

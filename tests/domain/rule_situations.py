@@ -12,9 +12,9 @@ from service.domain.artwork import ArtworkMeasures, ShapeMeasures
 from service.domain.blanks import Obstacle, Placement, PlacementArea
 from service.domain.colour import lab_from_srgb_hex
 from service.domain.compiled import CompiledCatalogue
+from service.domain.facts import facts_for
 from service.domain.garments import Garment
 from service.domain.rules.contract import Facts, Reading, Rule, Severity
-from service.domain.verdict import facts_for
 from service.domain.wishes import Choice, Decoration, Line
 from tests.domain.garments_and_lines import artwork, cloth, demo_shop
 

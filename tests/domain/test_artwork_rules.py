@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from service.domain.artwork import ArtworkMeasures, PaletteColour, ShapeMeasures
 from service.domain.chain import Chain, walk
+from service.domain.facts import facts_for
 from service.domain.methods import Method
 from service.domain.rules.artwork import (
     ARTWORK_VISIBLE,
@@ -29,7 +30,6 @@ from service.domain.rules.outlines import (
     SMALLEST_GAP,
 )
 from service.domain.shop import Policy
-from service.domain.verdict import facts_for
 from service.domain.wishes import Choice, Decoration, Line
 from tests.domain.garments_and_lines import artwork, cloth, demo_shop
 from tests.domain.rule_situations import (

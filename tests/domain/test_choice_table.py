@@ -10,19 +10,19 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from service.domain.artwork import ArtworkMeasures
-from service.domain.causes import rules_of, smallest_cause
+from service.domain.causes import rules_of
 from service.domain.choice_table import (
     BLOCKERS,
     NOT_OFFERED,
-    Bits,
     ChoiceTable,
     Given,
     table_of,
 )
 from service.domain.compiled import compile_catalogue
+from service.domain.facts import Beside, facts_for
 from service.domain.fit import Fit
 from service.domain.garments import Garment, SuppliedGarment, supplied_garment
-from service.domain.verdict import Beside, MethodVerdict, beside_of, facts_for, judge, judge_line
+from service.domain.verdict import MethodVerdict, beside_of, judge, judge_line
 from service.domain.wishes import Choice, Consent, Decoration, Line
 from tests.domain.brute_force import ARTWORKS, measured, new_small_shop, small_shop
 from tests.domain.garments_and_lines import blockers, demo_shop
@@ -41,28 +41,28 @@ class Cell:
     place: int
     width_mm: float
     sizes: tuple[str, ...]
-    wish: Given
+    given: Given
 
     def bits(self, table: ChoiceTable) -> int:
         """What the table says of it as it is asked for."""
-        art_and_cloth = table.blocked(self.wish)[0, self.making, self.garment, self.place]
-        fit = Fit(table, self.wish, self.width_mm, dict.fromkeys(self.sizes, 1)).blocked[0, 0, 0]
+        art_and_cloth = table.blocked(self.given)[0, self.making, self.garment, self.place]
+        fit = Fit(table, self.given, self.width_mm, dict.fromkeys(self.sizes, 1)).blocked[0, 0, 0]
         making = self.making if len(fit) > 1 else 0
         return int(art_and_cloth | fit[making, self.garment, self.place])
 
     def verdict(self, table: ChoiceTable) -> MethodVerdict:
         """What judging it in full says, nothing remembered."""
-        making = table.makings(self.wish.film_colour_id)[self.making]
-        assert self.wish.artwork is not None
+        making = table.makings(self.given.film_colour_id)[self.making]
+        assert self.given.artwork is not None
         decoration = Decoration(
             placement_id=table.placements[self.place],
             artwork_id="art",
-            artwork=self.wish.artwork,
+            artwork=self.given.artwork,
             width_mm=self.width_mm,
             method_id=making.method_id,
             film_colour_id=making.film_colour_id,
-            consents=self.wish.consents,
-            rights_declared=self.wish.rights_declared,
+            consents=self.given.consents,
+            rights_declared=self.given.rights_declared,
         )
         line = Line(table.garments[self.garment], dict.fromkeys(self.sizes, 1), (decoration,))
         return judge(table.compiled, line, decoration, making.method_id, [*BLOCKERS])
@@ -82,7 +82,7 @@ def cells(draw: st.DrawFn, table: ChoiceTable) -> Cell:
         place=table.placements.index(place),
         width_mm=draw(st.sampled_from([30.0, 99.97, 180.0, 274.2, 300.03, 340.0, 600.0])),
         sizes=tuple(draw(st.lists(st.sampled_from(own), min_size=1, max_size=2, unique=True))),
-        wish=Given(
+        given=Given(
             draw(st.sampled_from(list(ARTWORKS.values()))),
             draw(st.booleans()),
             draw(CONSENTS),
@@ -179,7 +179,7 @@ def test_a_width_range_needs_no_artwork_where_its_rule_does_not() -> None:
 @given(cells(TABLE))
 def test_the_colour_difference_is_that_of_the_verdict(cell: Cell) -> None:
     """Each making on each garment has the mean difference its own look gives."""
-    table = TABLE.delta_e(cell.wish)[cell.making, cell.garment]
+    table = TABLE.delta_e(cell.given)[cell.making, cell.garment]
     assert table == pytest.approx(cell.verdict(TABLE).look.mean_delta_e, abs=1e-9)
 
 
@@ -280,8 +280,7 @@ def test_cells_beside_others_agree_with_judging_beside_them(index: int) -> None:
     for key in (("sport-polyester-tee", "white"), ("half-blend-tee", "forest")):
         line = _pair(shop.garments[key], "printed-film", "dye-on-white-film")
         wished = line.decorations[index]
-        wish = Given(wished.artwork, beside=_beside(line, index))
-        bits = table.blocked(wish)[0]
+        bits = table.blocked(Given(wished.artwork, beside=_beside(line, index)))[0]
         garment = [one.key for one in table.garments].index(key)
         place = table.placements.index(wished.placement_id)
         for making, listed in enumerate(table.makings()):
@@ -294,47 +293,3 @@ def test_cells_beside_others_agree_with_judging_beside_them(index: int) -> None:
             )
             fits = int(bits[making, garment, place]) == 0
             assert fits == (judge_line(shop, changed)[index].chosen is not None)
-
-
-# The fewest rules that leave nothing.
-
-
-def _any_of(*clauses: int) -> Bits:
-    return np.array(clauses, np.uint64)
-
-
-def test_the_rule_that_blocks_most_is_named_and_none_needless() -> None:
-    """Three rows that one rule blocks need no other, though others block some of them."""
-    rows = _any_of(0b0011, 0b0110, 0b1010)
-    assert smallest_cause(rows, lambda kept: all(int(row) & kept for row in rows)) == (
-        BLOCKERS[1].id,
-    )
-
-
-def test_rules_that_block_only_together_are_named_together() -> None:
-    """Where one rule asks for a wide print and one for a narrow, both are named."""
-    rows = _any_of(0b0101, 0b0101)
-    assert smallest_cause(rows, lambda kept: kept & 0b0101 == 0b0101) == (
-        BLOCKERS[0].id,
-        BLOCKERS[2].id,
-    )
-
-
-@given(st.lists(st.sets(st.integers(0, 8), min_size=1, max_size=4), min_size=1, max_size=8))
-def test_a_cause_suffices_and_holds_nothing_needless(rows: list[set[int]]) -> None:
-    """On any rows: the rules named block all of them, and without any one of them some is free."""
-    bits = [sum(1 << index for index in row) for row in rows]
-
-    def forbids(kept: int) -> bool:
-        return all(row & kept for row in bits)
-
-    named = smallest_cause(_any_of(*bits), forbids)
-    kept = sum(1 << at for at, rule in enumerate(BLOCKERS) if rule.id in named)
-    assert forbids(kept)
-    assert not any(forbids(kept & ~(1 << at)) for at in range(9) if kept >> at & 1)
-
-
-def test_what_does_not_exist_needs_no_rule() -> None:
-    """Combinations that are not offered are left out of the reasons."""
-    rows = _any_of(int(NOT_OFFERED), 0b10)
-    assert smallest_cause(rows, lambda kept: bool(kept & 0b10)) == (BLOCKERS[1].id,)

@@ -10,7 +10,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from service.domain.artwork import ArtworkMeasures
-from service.domain.choice_table import BLOCKERS, EVERY_RULE, ChoiceTable, Given, table_of
+from service.domain.choice_table import (
+    BLOCKERS,
+    EVERY_RULE,
+    NOT_OFFERED,
+    ChoiceTable,
+    Given,
+    table_of,
+)
 from service.domain.fit import Fit
 from service.domain.wishes import Consent
 from tests.domain.brute_force import (
@@ -201,3 +208,39 @@ def test_a_subset_of_garments_gives_the_same_as_all() -> None:
     some = Fit(table, Given(RED), 250.0, {"S": 1, "M": 1}, at)
     assert (some.blocked == every.blocked[..., at, :]).all()
     assert some.pieces(1, 0, 0, 1, 0) == every.pieces(1, 0, 0, 17, 0)
+
+
+@given(
+    st.sampled_from([None, 40.0, 200.0, 300.03, 600.0]),
+    st.sampled_from([*ARTWORKS.values(), measured("#c01020", feature=1 / 290)]),
+)
+@settings(max_examples=15)
+def test_each_size_alone_is_as_if_it_alone_were_asked_for(
+    width_mm: float | None, art: ArtworkMeasures
+) -> None:
+    """All sizes at once give the bits that asking for each one by itself gives, where it exists."""
+    table = table_of(small_shop())
+    every = Fit(table, Given(art), width_mm, {})
+    for width in (0, 1) if width_mm is not None else (1,):
+        alone = every.alone(width)
+        for size, at in table.size_index.items():
+            one = Fit(table, Given(art), width_mm, {size: 1}).bits(0, width)
+            offered = np.broadcast_to(table.has_size[..., at], one.shape)
+            both = np.broadcast_to(alone[..., at], one.shape)
+            assert (both[offered] == one[offered]).all()
+            assert ((both & NOT_OFFERED) != 0)[~offered].all()
+
+
+@given(
+    st.sampled_from([None, 40.0, 300.03, 600.0]),
+    st.lists(st.sampled_from(["S", "L", "3XL"]), max_size=2, unique=True),
+    st.sampled_from([*ARTWORKS.values(), measured("#c01020", feature=1 / 290)]),
+)
+@settings(max_examples=15)
+def test_a_width_is_left_exactly_where_no_rule_on_widths_and_sizes_blocks(
+    width_mm: float | None, sizes: list[str], art: ArtworkMeasures
+) -> None:
+    """That there is a fitted width is the same as that nothing blocks it."""
+    fit = Fit(table_of(small_shop()), Given(art), width_mm, dict.fromkeys(sizes, 1))
+    for size in (0, 1):
+        assert (fit.leaves_a_width(size) == (fit.bits(size, 1) == 0)).all()

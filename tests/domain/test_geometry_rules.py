@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from service.domain.compiled import compile_catalogue
+from service.domain.facts import facts_for
 from service.domain.rules.contract import Rule, Severity
 from service.domain.rules.geometry import (
     CHEST_SHARE,
@@ -19,7 +20,6 @@ from service.domain.rules.geometry import (
     PLATEN,
     TINY_PRINT,
 )
-from service.domain.verdict import facts_for
 from service.domain.wishes import Choice, Decoration, Line
 from service.domain.work import misfits, widest_on_media
 from tests.domain.garments_and_lines import artwork, cloth, decoration, demo_shop

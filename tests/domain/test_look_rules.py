@@ -11,13 +11,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from service.domain.blanks import Finish
+from service.domain.facts import facts_for
 from service.domain.garments import Garment
 from service.domain.look import ColourLook, Look, LookBand, SurfaceKind, look_band
 from service.domain.rules import Facts, Reading, Rule, Severity
 from service.domain.rules.dyed_surface import DYE_SURFACE_SATURATION, DYE_WHITE_ARTWORK
 from service.domain.rules.look import ACHIEVED_COLOUR, COLOUR_DOUBT, PRINT_CONTRAST
 from service.domain.shop import Policy
-from service.domain.verdict import facts_for
 from service.domain.wishes import Choice, Consent, Decoration, Line
 from tests.domain.garments_and_lines import artwork, cloth, decoration, demo_shop, plated
 

@@ -15,11 +15,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from service.domain.chain import Chain, walk
+from service.domain.facts import facts_for
 from service.domain.methods import Method, Operation
 from service.domain.recipe import strike_settings
 from service.domain.rules import RULES, Facts, Reading, Rule, Severity
 from service.domain.shop import Policy
-from service.domain.verdict import facts_for, judge
+from service.domain.verdict import judge
 from service.domain.wishes import Choice, Consent, Decoration, Line
 from tests.domain.garments_and_lines import artwork, blockers, cloth, decoration, demo_shop, verdict
 from tests.domain.rule_situations import Wish, readings, wishes

@@ -17,7 +17,8 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from service.domain.artwork import ShapeMeasures
-from service.domain.measuring import measure, measure_shapes, outline_length_px
+from service.domain.measuring import measure
+from service.domain.shapes import measure_shapes, outline_length_px
 
 Plane = NDArray[np.uint8]
 Points = NDArray[np.float64]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -14,6 +16,7 @@ from service.domain.ticket_states import (
     after,
     legal_moves,
     order_state,
+    states_drawing,
 )
 
 STATES = st.sampled_from(TicketState)
@@ -89,3 +92,33 @@ def test_the_order_does_not_depend_on_the_order_of_tickets(states: list[TicketSt
 def test_the_order_follows_its_tickets(states: list[str], expected: OrderState) -> None:
     """An order is as far as its slowest live ticket."""
     assert order_state(map(TicketState, states)) is expected
+
+
+def _arrows() -> set[tuple[str, str, str]]:
+    """Start, end and label of every arrow of the drawing, as the diagram's grammar has them."""
+    pattern = re.compile(r"^    (\S+) --> (\S+?)(?:: (.+))?$")
+    head, *lines = states_drawing().splitlines()
+    assert head == "stateDiagram-v2"
+    found = [pattern.match(line) for line in lines]
+    assert all(found)
+    return {(m[1], m[2], m[3] or "") for m in found if m}
+
+
+def test_the_drawing_shows_every_legal_move_and_no_other() -> None:
+    """Each arrow is a move the table allows, and each move of the table has its arrow."""
+    drawn = {(start, end, label.split(" ")[0]) for start, end, label in _arrows() if label}
+    legal = {
+        (state.value, end.value, move.value)
+        for state in TicketState
+        for halted_from in TicketState
+        for move in legal_moves(state, halted_from if state is TicketState.HALTED else None)
+        if (end := after(state, move, halted_from)) is not None
+        and (state is not TicketState.HALTED or (halted_from, Move.HALT) in MOVES)
+    }
+    assert drawn == legal
+
+
+def test_the_drawing_begins_and_ends() -> None:
+    """A ticket begins waiting, and ends sent or cancelled."""
+    ends = {(start, end) for start, end, _ in _arrows() if "[*]" in (start, end)}
+    assert ends == {("[*]", "waiting"), ("sent", "[*]"), ("cancelled", "[*]")}

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import gzip
 import struct
+import zipfile
 import zlib
 from collections.abc import Iterable
 from concurrent.futures import ThreadPoolExecutor
@@ -253,8 +255,12 @@ def test_too_many_bytes() -> None:
         (b"PK\x03\x04" + b"\0" * 40, "ZIP"),
         (b"%PDF-1.7", "PDF"),
         (b"GIF89a", "GIF"),
-        (b"  <svg xmlns='http://www.w3.org/2000/svg'/>", "SVG"),
-        (b"II*\0", "TIFF"),
+        (b"<html><body/></html>", "no SVG"),
+        (b"II+\0\x08\0\0\0", "BigTIFF"),
+        (
+            gzip.compress(b"<svg xmlns='http://www.w3.org/2000/svg'/>", mtime=0),
+            "has to be unpacked first",
+        ),
         (b"\x89PNG\r\n", "something else"),
         (b"hello", "something else"),
     ],
@@ -264,7 +270,7 @@ def test_other_content(data: bytes, kind: str) -> None:
     code, detail = _refusal(data, "image/png")
     assert code == "picture-type-unknown"
     assert kind in detail
-    assert "PNG, JPEG or WebP" in detail
+    assert "PNG, JPEG, WebP, TIFF or SVG" in detail
 
 
 def test_declared_as_another_type() -> None:
@@ -383,6 +389,52 @@ def test_file_of_endless_parts() -> None:
     code, detail = _refusal(scans)
     assert code == "picture-unreadable"
     assert "100 scans" in detail
+
+
+def _archive() -> bytes:
+    stream = BytesIO()
+    with zipfile.ZipFile(stream, "w") as archive:
+        archive.writestr("page.html", "<p>")
+        archive.comment = b"a note"
+    return stream.getvalue()
+
+
+@pytest.mark.parametrize("form", ["PNG", "JPEG", "WEBP", "TIFF"])
+def test_polyglots(form: str) -> None:
+    """A picture that is an archive, a page or a document as well is refused."""
+    picture = _encoded(_noise(), form)
+    for other, kind in [(_archive(), "ZIP"), (b"<HTML><script>x</script>", "web page")]:
+        code, detail = _refusal(picture + other)
+        assert code == "picture-polyglot"
+        assert kind in detail
+    assert zipfile.is_zipfile(BytesIO(picture + _archive()))
+    page = _encoded(_noise(), "JPEG", comment=b"<script>x()</script>")
+    assert _refusal(page)[0] == "picture-polyglot"
+    document = _encoded(_noise(), "JPEG", comment=b"%PDF-1.7")
+    assert _refusal(document)[0] == "picture-polyglot"
+
+
+def test_other_bytes_behind_a_picture() -> None:
+    """What cameras put behind a picture does not cost it."""
+    picture = _encoded(_noise(), "JPEG")
+    behind = b"\0\0\0\x18ftypmp42" + bytes(500) + b"PK\x05\x06" + bytes(40)
+    assert _read(picture + behind).rgba.tolist() == _read(picture).rgba.tolist()
+
+
+def test_a_palette_of_too_many_entries() -> None:
+    """A palette that claims 65,535 entries, where 256 are most (ISO/IEC 15948, 11.2.2)."""
+    head = struct.pack(">IIBBBBB", 2, 1, 8, 3, 0, 0, 0)
+    chunks = [
+        (b"IHDR", head),
+        (b"PLTE", bytes(3 * 65_535)),
+        (b"IDAT", zlib.compress(b"\0\0\1")),
+        (b"IEND", b""),
+    ]
+    data = b"\x89PNG\r\n\x1a\n" + b"".join(
+        struct.pack(">I", len(body)) + kind + body + struct.pack(">I", zlib.crc32(kind + body))
+        for kind, body in chunks
+    )
+    assert _refusal(data)[0] == "picture-unreadable"
 
 
 def test_no_memory(monkeypatch: pytest.MonkeyPatch) -> None:

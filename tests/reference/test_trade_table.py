@@ -15,6 +15,7 @@ from service.domain.garments import Garment
 from service.domain.ticket import write_ticket
 from service.domain.verdict import judge_decoration
 from service.domain.wishes import Consent, Line
+from service.domain.work import line_work
 from tests.domain.garments_and_lines import (
     artwork,
     blockers,
@@ -191,7 +192,8 @@ def _ticket_kinds(garment: Garment, method: str) -> list[tuple[str, str | None, 
     wished = decoration(method)
     line = Line(garment, {"M": 1}, (wished,))
     judged = judge_decoration(demo_shop(), line, wished)
-    document = write_ticket(demo_shop(), line, [judged], {}, 1)
+    work = line_work(demo_shop().catalogue, line)
+    document = write_ticket(demo_shop(), line, [judged], work)
     return [(step.kind, step.medium, step.mirrored) for step in document.steps]
 
 
@@ -217,7 +219,9 @@ def test_the_dye_stroke_on_a_base_takes_fresh_paper() -> None:
     """
     wished = decoration("dye-on-glitter-film")
     line = Line(cloth(BLACK, cotton=100), {"M": 1}, (wished,))
-    document = write_ticket(demo_shop(), line, [judge_decoration(demo_shop(), line, wished)], {}, 1)
+    judged = judge_decoration(demo_shop(), line, wished)
+    work = line_work(demo_shop().catalogue, line)
+    document = write_ticket(demo_shop(), line, [judged], work)
     dye = [step for step in document.steps if step.kind == "press"][-1]
     assert dye.settings is not None
     assert dye.settings.cover == "fresh_paper"

@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.runtime.migration import MigrationContext
-from sqlalchemy import Connection, inspect
+from sqlalchemy import Connection, inspect, text
 
 from service.domain.errors import Unavailable
 from service.store import migrate
@@ -157,6 +157,34 @@ def test_a_migration_does_not_wait_for_ever_for_a_table_in_use(
             migrate.downgrade(url, "base")
     engine.dispose()
     assert _look(url, _table_names) == TABLES
+
+
+def test_artworks_from_before_copies_were_kept_stay(bare_store_url: str) -> None:
+    """Their rows go up without a copy and back down as they were, with every check in force."""
+    row = {
+        "id": "art_1",
+        "holder": "corner-shop",
+        "sha256": "0" * 64,
+        "media_type": "image/png",
+        "byte_size": 1,
+        "rights_declared": True,
+        "measures_json": "{}",
+        "created_at": "2026-03-02 12:00:00+00:00",
+    }
+    names = ", ".join(row)
+    values = ", ".join(f":{name}" for name in row)
+    migrate.upgrade(bare_store_url, "0001")
+    insert = text(f"INSERT INTO artwork ({names}) VALUES ({values})")  # noqa: S608 - our own names
+    _look(bare_store_url, lambda connection: connection.execute(insert, row))
+    checks = _look(bare_store_url, _reflect)["checks"]
+    migrate.upgrade(bare_store_url)
+    look = text("SELECT id, kept_sha256 FROM artwork")
+    seen = _look(bare_store_url, lambda connection: connection.execute(look).all())
+    assert [tuple(one) for one in seen] == [("art_1", None)]
+    migrate.downgrade(bare_store_url, "0001")
+    assert _look(bare_store_url, _reflect)["checks"] == checks
+    look = text("SELECT id FROM artwork")
+    assert _look(bare_store_url, lambda connection: connection.execute(look).scalar()) == "art_1"
 
 
 def test_migrations_leave_logging_alone(tmp_path: Path) -> None:

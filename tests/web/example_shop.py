@@ -32,9 +32,16 @@ def counting_ids() -> Callable[[str], str]:
 
 @contextmanager
 def example_shop(folder: Path) -> Iterator[Callable[[Json], tuple[int, Any]]]:
-    """A way to send an example file's request; gives the status and the JSON answered, if any."""
+    """A way to send an example file's request; gives the status and what is answered.
+
+    That is JSON or, of a drawing, its text; of a picture nothing, for it is no text.
+    """
     settings = Settings(
-        data_dir=folder, database_url="", webhook_sender=False, webhook_private_addresses=True
+        data_dir=folder,
+        database_url="",
+        webhook_sender=False,
+        webhook_private_addresses=True,
+        picture_workers=0,
     )
     assembly = assemble(
         settings, clock=lambda: NOW, new_id=counting_ids(), random_bytes=lambda n: bytes(range(n))
@@ -77,4 +84,8 @@ def _send(client: TestClient, keys: dict[str, str], content: Json) -> tuple[int,
         sent["files"] = {"file": ("hill.png", draw_demo_artwork(), "image/png")}
         sent["data"] = request["form"]
     response = client.request(request["method"], request["path"], headers=headers, **sent)
-    return response.status_code, response.json() if response.content else None
+    media_type = response.headers.get("content-type", "")
+    if media_type.startswith("image/svg"):
+        return response.status_code, response.text
+    has_json = response.content and "json" in media_type
+    return response.status_code, response.json() if has_json else None

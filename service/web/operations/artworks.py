@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import File, Form, UploadFile
+from fastapi import File, Form, Query, UploadFile
 from starlette.responses import Response
 
 from service.intake.answers import ArtworkAnswer
-from service.intake.artworks import get_artwork, upload_artwork
+from service.intake.artwork_views import get_artwork
+from service.intake.artworks import upload_artwork
 from service.intake.requests import Identifier
 from service.web.application import new_router
 from service.web.openapi import problems
@@ -28,18 +29,24 @@ router = new_router("artworks", "/v1")
 async def upload(
     rooms: RoomsPart,
     caller: StorefrontCaller,
-    file: Annotated[UploadFile, File(description="A PNG, JPEG or WebP picture.")],
+    file: Annotated[
+        UploadFile,
+        File(
+            description="A PNG, JPEG, WebP, TIFF or SVG picture: still, one page; SVG without "
+            "text, scripts and references."
+        ),
+    ],
     rights_declared: Annotated[  # noqa: FBT002 - a form field is named, never positional
         bool, Form(description="The customer declares to hold the rights to this picture.")
     ] = False,
 ) -> Response:
     """Measure the picture once and keep it. The same bytes again give the first answer again."""
-    data = await file.read()
-    answer, new = await rooms.computing(
+    # Read in the thread: until its turn comes, an upload of more than a megabyte lies on the disk.
+    answer, new = await rooms.at_pictures(
         lambda: upload_artwork(
             rooms.services,
             caller,
-            data,
+            file.file.read(),
             declared_media_type=file.content_type,
             rights_declared=rights_declared,
         )
@@ -53,7 +60,17 @@ async def upload(
     response_model=ArtworkAnswer,
     responses=problems("artwork-not-found", "fields-refused"),
 )
-async def show_artwork(rooms: RoomsPart, caller: AnyCaller, artwork_id: Identifier) -> Response:
-    """What was measured of the artwork."""
-    answer = await rooms.in_store(lambda: get_artwork(rooms.services, caller, artwork_id))
+async def show_artwork(
+    rooms: RoomsPart,
+    caller: AnyCaller,
+    artwork_id: Identifier,
+    width_mm: Annotated[
+        float | None,
+        Query(gt=0, le=10_000, description="A print width: what follows at it is told too."),
+    ] = None,
+) -> Response:
+    """What was measured of the artwork, and what to know of it before it is made."""
+    answer = await rooms.in_store(
+        lambda: get_artwork(rooms.services, caller, artwork_id, width_mm=width_mm)
+    )
     return json_answer(answer)

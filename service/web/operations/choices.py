@@ -8,7 +8,6 @@ from fastapi import Query
 from starlette.requests import Request
 from starlette.responses import Response
 
-from service.domain.errors import BadInput, FieldFault
 from service.intake.choices import (
     ChoicesAnswer,
     ChoicesQuery,
@@ -17,7 +16,7 @@ from service.intake.choices import (
     resolve_selection,
 )
 from service.web.application import new_router
-from service.web.parts import AnyCaller, RoomsPart, artworks_for, tagged_answer
+from service.web.parts import AnyCaller, RoomsPart, artworks_for, once_each, tagged_answer
 
 router = new_router("choices", "/v1")
 
@@ -49,7 +48,7 @@ async def show_choices(
     not. The answer is for one decoration alone: others on the same garment come in with the check.
     Rules that only warn block nothing.
     """
-    _once_each(request)
+    once_each(request, _MAY_REPEAT)
     compiled = rooms.services.catalogues.current
     base_url: str = request.app.state.public_url
     named = [query.artwork_id] if query.artwork_id else []
@@ -58,15 +57,3 @@ async def show_choices(
     if answer is None:
         answer = await rooms.computing(lambda: choices_answer(compiled, selection, base_url))
     return tagged_answer(request, answer)
-
-
-def _once_each(request: Request) -> None:
-    """Refuse a parameter given twice: which of the two is meant cannot be known."""
-    names = [name for name, _ in request.query_params.multi_items()]
-    twice = sorted({name for name in names if names.count(name) > 1} - _MAY_REPEAT)
-    if twice:
-        detail = "Some parameters are given more than once."
-        faults = [
-            FieldFault("Give it once at most.", parameter=name, code="too-many") for name in twice
-        ]
-        raise BadInput("fields-refused", detail, faults=faults)

@@ -23,8 +23,7 @@ from service.catalogue.loading import (
     load_catalogue,
 )
 from service.demo_artwork import DEMO_ARTWORK_ID, DEMO_HOLDER, draw_demo_artwork
-from service.domain.measuring import measure
-from service.intake.pictures import read_picture
+from service.intake.artworks import ReadPicture, read_upload
 from service.intake.services import Services
 from service.settings import Settings
 from service.store import migrate
@@ -37,11 +36,11 @@ OpenShop = Callable[..., AbstractContextManager[ShopDoor]]
 
 
 @cache
-def demo_picture() -> tuple[bytes, str]:
-    """The demonstration artwork's bytes and its measures as JSON, made once."""
+def demo_picture() -> tuple[bytes, ReadPicture]:
+    """The demonstration artwork's bytes and what is made of them, made once."""
     data = draw_demo_artwork()
-    picture = read_picture(data, declared_media_type="image/png", max_pixels=10**8, max_bytes=10**8)
-    return data, measure(picture.rgba).model_dump_json()
+    read = read_upload(data, declared_media_type="image/png", max_pixels=10**8, max_bytes=10**8)
+    return data, read
 
 
 @cache
@@ -52,15 +51,16 @@ def demo_catalogue() -> LoadedCatalogue:
 
 def _seed(services: Services) -> str:
     """What ``seed_demo_artwork`` leaves behind, without drawing and measuring anew."""
-    data, measures_json = demo_picture()
+    data, read = demo_picture()
     row = Artwork(
         id=DEMO_ARTWORK_ID,
         holder=DEMO_HOLDER,
-        sha256=services.files.put(data),
-        media_type="image/png",
+        sha256=hashlib.sha256(data).hexdigest(),
+        kept_sha256=services.files.put(read.clean),
+        media_type=read.media_type,
         byte_size=len(data),
         rights_declared=True,
-        measures_json=measures_json,
+        measures_json=read.measures.model_dump_json(),
         created_at=services.clock(),
     )
     services.database.write(lambda session: session.add(row))
@@ -102,6 +102,7 @@ def opened_shop(
         "database_url": url,
         "webhook_sender": False,
         "webhook_private_addresses": True,
+        "picture_workers": 0,
         **settings,
     }
     with pytest.MonkeyPatch.context() as patch:

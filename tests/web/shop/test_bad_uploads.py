@@ -47,7 +47,9 @@ def _zip() -> bytes:
         (lambda: _png(0, 10), []),
         (lambda: b"", []),
         (lambda: b"GIF89a" + bytes(40), ["PNG"]),
-        (lambda: b"<svg xmlns='http://www.w3.org/2000/svg'/>", ["PNG"]),
+        (lambda: b"MZ" + bytes(60), ["PNG", "SVG"]),
+        (lambda: _picture() + _zip(), ["ZIP"]),
+        (lambda: b"<svg xmlns='http://www.w3.org/2000/svg'/>", ["image/svg+xml", "image/png"]),
     ],
 )
 def test_uploads_that_are_no_usable_picture(
@@ -61,6 +63,32 @@ def test_uploads_that_are_no_usable_picture(
     assert only_error(problem)["parameter"] == "file"
     for word in words:
         assert word in problem["detail"].replace(",", "").replace("\N{NO-BREAK SPACE}", "")
+    assert standing_shop.row_counts()["artwork"] == before
+
+
+_SVG = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 9 9">{}</svg>'
+_ENTITIES = '<!DOCTYPE svg [<!ENTITY a "haha"><!ENTITY b "&a;&a;&a;&a;">]>'
+
+
+@pytest.mark.parametrize(
+    ("data", "code"),
+    [
+        (_SVG.format("<script>x()</script>").encode(), "picture-svg-script"),
+        (_SVG.format("<rect fill='url(http://a.example/#b)'/>").encode(), "picture-svg-reference"),
+        (_SVG.format("<g>" * 10_000 + "</g>" * 10_000).encode(), "picture-svg-too-complex"),
+        ((_ENTITIES + _SVG.format("<title>&b;</title>")).encode(), "picture-svg-entities"),
+        (_SVG.format("<text>words</text>").encode(), "picture-svg-text"),
+        (b"II*\0\x08\0\0\0\xff\xff", "picture-truncated"),
+    ],
+)
+def test_drawings_and_directories_that_cannot_be_read(
+    standing_shop: ShopDoor, data: bytes, code: str
+) -> None:
+    """What acts, refers elsewhere, swells or breaks off is refused by a code, and nothing kept."""
+    before = standing_shop.row_counts()["artwork"]
+    files = {"file": ("artwork", data, "application/octet-stream")}
+    response = standing_shop.storefront.send("POST", "/v1/artworks", files=files)
+    assert only_error(refused(response, 422, "picture-refused"))["code"] == code
     assert standing_shop.row_counts()["artwork"] == before
 
 

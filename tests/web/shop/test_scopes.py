@@ -40,6 +40,8 @@ ACCESS = {
     "GET /v1/rules/{rule_id}": EVERYONE,
     "POST /v1/artworks": BUYS,
     "GET /v1/artworks/{artwork_id}": EVERYONE,
+    "GET /v1/artworks/{artwork_id}/proof": EVERYONE,
+    "GET /v1/artworks/{artwork_id}/outline.svg": EVERYONE,
     "GET /v1/choices": EVERYONE,
     "POST /v1/checks": EVERYONE,
     "POST /v1/quotes": BUYS,
@@ -71,6 +73,14 @@ OPEN = {
     "GET /docs/start.js",
 }
 """What strangers may see: probes and documentation. Mounted files of the viewer besides."""
+
+ASKED = {
+    "GET /v1/artworks/{artwork_id}/proof": (
+        "?blank=classic-cotton-tee&colour=black&placement=front&width_mm=50&px=200"
+    ),
+    "GET /v1/artworks/{artwork_id}/outline.svg": "?width_mm=50",
+}
+"""What must be asked besides the id."""
 
 SHARED = {"number", "rule_id"}
 """Path parameters that name nothing of a single caller's: the bench serves all storefronts, and
@@ -215,7 +225,8 @@ def test_what_belongs_to_another(
 
     An id parameter without a belonging fails here: a new one needs an entry.
     """
-    method, template = operation.split(" ")
+    method, path = operation.split(" ")
+    template = path + ASKED.get(operation, "")
     (parameter,) = re.findall(r"\{(\w+)\}", template)
     theirs = template.replace(f"{{{parameter}}}", belongings.by_parameter[parameter])
     none = template.replace(f"{{{parameter}}}", "987654321")

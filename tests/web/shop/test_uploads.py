@@ -2,18 +2,33 @@
 
 from __future__ import annotations
 
+import hashlib
+import io
 import itertools
+import os
+import shutil
 from collections import Counter
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
-from threading import Barrier
+from threading import Barrier, Event
+from typing import Any
 
 import pytest
+from PIL import Image
+from PIL.PngImagePlugin import PngInfo
 from sqlmodel import Session
 from starlette.testclient import TestClient
 
 from service.assembly import assemble
+from service.domain.errors import Unavailable
 from service.intake import artworks as artworks_module
+from service.intake.kept_pictures import KeptPicture, kept_picture
+from service.intake.picture_room import PictureWorkTooLarge, PictureWorkTooLong
+from service.intake.services import Caller as Holder
+from service.intake.services import Services
 from service.store.tables import Artwork
 from service.web.app import create_app
 from tests.conftest import FakeClock
@@ -25,7 +40,9 @@ from tests.web.shop.door import (
     answered,
     decoration,
     line,
+    only_error,
     picture,
+    refused,
     together,
 )
 
@@ -100,3 +117,149 @@ def test_an_upload_can_be_used_after_a_restart(
             again = Caller(client, shop.other.holder, key).quote(wish)
         assembly.close()
     assert {**again, "id": before["id"]} == before
+
+
+def _told_picture() -> bytes:
+    """A half clear picture with a word of whoever made it beside the pixels."""
+    told = PngInfo()
+    told.add_text("Author", "an invented name")
+    image = Image.new("RGBA", (40, 30), (200, 30, 40, 255))
+    image.paste((0, 0, 0, 0), (0, 0, 20, 30))
+    kept = io.BytesIO()
+    image.save(kept, "PNG", pnginfo=told)
+    return kept.getvalue()
+
+
+def _kept(shop: ShopDoor, artwork_id: str) -> KeptPicture:
+    return kept_picture(shop.assembly.services, Holder("", in_shop=True), artwork_id)
+
+
+def _files(folder: Path) -> set[str]:
+    return {"".join(path.parts[-3:]) for path in (folder / "artworks").rglob("*") if path.is_file()}
+
+
+@contextmanager
+def _room_runs(shop: ShopDoor, run: Any) -> Iterator[None]:
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(shop.assembly.services.picture_room, "run", run)
+        yield
+
+
+def test_only_a_clean_copy_is_kept(shop: ShopDoor, storefront: Caller, tmp_path: Path) -> None:
+    """What lies in the file store has the same pixels and nothing that was said beside them.
+
+    Source: Pillow reads the pixels and the texts of both files.
+    """
+    before, sent = _files(tmp_path), _told_picture()
+    artwork = answered(storefront.upload(sent), 201)
+    assert artwork["byte_size"] == len(sent)
+    kept = _kept(shop, artwork["id"])
+    assert kept.sha256 == hashlib.sha256(kept.data).hexdigest()
+    assert _files(tmp_path) - before == {kept.sha256}
+    assert (kept.media_type, kept.measures.width_px) == ("image/png", 40)
+    assert b"invented name" in sent
+    assert b"invented name" not in kept.data
+    images = [Image.open(io.BytesIO(data)) for data in (sent, kept.data)]
+    assert images[0].tobytes() == images[1].tobytes()
+    assert images[1].info == {}
+
+
+def test_a_picture_from_before_copies_were_made(shop: ShopDoor, storefront: Caller) -> None:
+    """It is given as it was uploaded; uploaded again, the same artwork has a copy from then on."""
+    sent = _told_picture()
+    artwork = answered(storefront.upload(sent), 201)
+
+    def as_before(session: Session) -> None:
+        session.get_one(Artwork, artwork["id"]).kept_sha256 = None
+
+    shop.assembly.database.write(as_before)
+    shop.assembly.services.files.put(sent)
+    assert _kept(shop, artwork["id"]).data == sent
+    assert answered(storefront.upload(sent), 200) == artwork
+    assert b"invented name" not in _kept(shop, artwork["id"]).data
+
+
+def test_a_known_picture_is_not_read_again(shop: ShopDoor, storefront: Caller) -> None:
+    """Neither decoded nor measured; sent as something else than it is, it is refused as ever."""
+    first = answered(storefront.upload(picture()), 201)
+
+    def not_at_all(*_: object, **__: object) -> None:
+        raise AssertionError
+
+    with _room_runs(shop, not_at_all):
+        assert answered(storefront.upload(picture()), 200) == first
+    files = {"file": ("a.webp", picture(), "image/webp")}
+    problem = refused(storefront.send("POST", "/v1/artworks", files=files), 422, "picture-refused")
+    assert only_error(problem)["code"] == "picture-type-mismatch"
+
+
+@pytest.mark.parametrize(
+    ("error", "code"),
+    [
+        (PictureWorkTooLong(20), "picture-takes-too-long"),
+        (PictureWorkTooLarge(), "picture-too-many-pixels"),
+    ],
+)
+def test_a_picture_beyond_the_bounds_of_its_room(
+    shop: ShopDoor, storefront: Caller, tmp_path: Path, error: Exception, code: str
+) -> None:
+    """It is refused as the picture it is, with a way out, and nothing is kept."""
+    before = _files(tmp_path), shop.row_counts()["artwork"]
+
+    def too_much(*_: object, **__: object) -> None:
+        raise error
+
+    with _room_runs(shop, too_much):
+        problem = refused(storefront.upload(picture()), 422, "picture-refused")
+    fault = only_error(problem)
+    assert (fault["code"], fault["parameter"]) == (code, "file")
+    assert "fewer pixels" in fault["detail"]
+    assert (_files(tmp_path), shop.row_counts()["artwork"]) == before
+
+
+def test_pictures_wait_up_to_a_number(
+    store_url: str, tmp_path: Path, clock: FakeClock, ids: Any
+) -> None:
+    """One works and one waits; a third is sent away with a time to come again, and nobody hangs."""
+    working, go_on = Event(), Event()
+
+    def slowly(work: Any, *args: Any, **named: Any) -> Any:
+        working.set()
+        assert go_on.wait(BARRIER_S)
+        return work(*args, **named)
+
+    few: dict[str, Any] = {"compute_threads": 1, "pictures_waiting": 1}
+    with (
+        opened_shop(tmp_path, store_url, clock, ids, **few) as shop,
+        ThreadPoolExecutor(2) as hands,
+    ):
+        send = shop.storefront.upload
+        with _room_runs(shop, slowly):
+            first = hands.submit(send, picture("#101010"))
+            assert working.wait(BARRIER_S)
+            second = hands.submit(send, picture("#202020"))
+            threads = shop.client.app.state.rooms.picture_threads  # type: ignore[attr-defined]  # our application
+            while threads._count < 2:
+                assert not second.done()
+            third = send(picture("#303030"))
+            go_on.set()
+            answers = [first.result(BARRIER_S), second.result(BARRIER_S)]
+    refused(third, 503, "pictures-waiting")
+    assert int(third.headers["retry-after"]) > 0
+    assert [answer.status_code for answer in answers] == [201, 201]
+
+
+def test_uploads_are_read_by_worker_processes(
+    tmp_path: Path, migrated_sqlite_file: Path, clock: FakeClock, ids: Any
+) -> None:
+    """By processes of its own the service answers a picture and a refusal as without them."""
+    url = f"sqlite:///{shutil.copyfile(migrated_sqlite_file, tmp_path / 'intake.sqlite3')}"
+    with opened_shop(tmp_path, url, clock, ids, picture_workers=1) as shop:
+        artwork = answered(shop.storefront.upload(_told_picture()), 201)
+        broken = refused(shop.storefront.upload(picture()[:60]), 422, "picture-refused")
+        services: Services = shop.assembly.services
+        assert services.picture_room.run(os.getpid) != os.getpid()
+        assert (artwork["width_px"], artwork["has_alpha"]) == (40, True)
+        assert only_error(broken)["code"] == "picture-truncated"
+    with pytest.raises(Unavailable, match="just now"):
+        services.picture_room.run(len, b"")

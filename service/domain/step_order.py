@@ -1,0 +1,297 @@
+"""The steps of a ticket in the order the hands move, out of its methods' operations.
+
+    gather                                         once
+    print, dry, cut, weed of every decoration      before any heat
+    lint-roll                                      once
+    pre-press, place, tack, peel, press, check     decoration by decoration, in pressing order
+    cool and fold with the care card, pack         once
+
+Within a decoration its operations keep their order; nothing here reads a method's name. Whatever a
+method prepares after its first strike stays where the method has it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from service.domain.chain import Chain
+from service.domain.machines import Plotter, Printer
+from service.domain.media import FilmColour, Medium, Peel, WorkedFrom
+from service.domain.methods import HEATED, Cover, Operation, OperationKind
+from service.domain.placement_drawing import PlacementDrawing
+from service.domain.recipe import OperationRecipe, StrikeSettings, operation_recipes
+from service.domain.shop import Catalogue
+from service.domain.ticket_steps import (
+    CutSettings,
+    PlaceSettings,
+    PressSettings,
+    PrintSettings,
+    StepKind,
+    TicketStep,
+    exact_fahrenheit,
+)
+from service.domain.ticket_words import Said, Scene, in_colour, words_of
+from service.domain.work import ONCE_PER_LINE
+
+_PREPARES = frozenset({OperationKind.PRINT, OperationKind.CUT})
+_FIXES = frozenset({OperationKind.TACK, OperationKind.PRESS})
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedDecoration:
+    """One decoration as it is to be made; ``index`` counts the line's decorations from 0.
+
+    ``settings`` are those of the chain's strikes, ``film_colours`` by medium id.
+    """
+
+    index: int
+    chain: Chain
+    settings: tuple[StrikeSettings, ...]
+    film_colours: Mapping[str, FilmColour]
+    drawing: PlacementDrawing
+
+    @property
+    def first_heated(self) -> int:
+        """Index of the first operation that closes the press, or how many there are."""
+        operations = self.chain.method.operations
+        heated = (at for at, operation in enumerate(operations) if operation.kind in HEATED)
+        return next(heated, len(operations))
+
+
+def steps_in_order(
+    catalogue: Catalogue, decorations: Sequence[PlannedDecoration], gathering: Said
+) -> tuple[TicketStep, ...]:
+    """The numbered steps of a line whose ``decorations`` stand in pressing order.
+
+    ValueError when a strike has no setting.
+    """
+    hands = [_Hands(catalogue, planned) for planned in decorations]
+    preparing = [step for one in hands for step in one.steps(heated=False)]
+    pressing = [step for one in hands for step in one.steps(heated=True)]
+    last = _last(catalogue, decorations)
+    work = [*preparing, *_lint_roll(pressing), *pressing, *last]
+    steps = [*_gather(work, gathering), *work]
+    return tuple(
+        step.model_copy(update={"number": number}) for number, step in enumerate(steps, start=1)
+    )
+
+
+def _gather(work: Sequence[TicketStep], gathering: Said) -> Iterator[TicketStep]:
+    """Blanks and media are fetched by whoever begins, so at the station of the first step."""
+    for first in work[:1]:
+        yield _shared(StepKind.GATHER, first.station, first.station_name, gathering)
+
+
+def _lint_roll(pressing: Sequence[TicketStep]) -> Iterator[TicketStep]:
+    for first in pressing[:1]:
+        said = words_of(StepKind.LINT_ROLL, Scene("", ""))
+        yield _shared(StepKind.LINT_ROLL, first.station, first.station_name, said)
+
+
+def _last(catalogue: Catalogue, decorations: Sequence[PlannedDecoration]) -> Iterator[TicketStep]:
+    """Folding and packing, once, as the decoration made last has it."""
+    packing = [
+        operation
+        for planned in decorations
+        for operation in planned.chain.method.operations
+        if operation.kind in ONCE_PER_LINE
+    ]
+    for operation in packing[-1:]:
+        name = catalogue.station_by_id[operation.station].name
+        nothing = Scene("", "")
+        folding = words_of(StepKind.FOLD, nothing, operation.note)
+        yield _shared(StepKind.FOLD, operation.station, name, folding)
+        yield _shared(StepKind.PACK, operation.station, name, words_of(StepKind.PACK, nothing))
+
+
+def _shared(kind: StepKind, station: str, station_name: str, said: Said) -> TicketStep:
+    return TicketStep(
+        number=0,
+        key=kind.replace("_", "-"),
+        kind=kind,
+        station=station,
+        station_name=station_name,
+        words=said.do,
+        why=said.why,
+        caution=said.caution,
+    )
+
+
+@dataclass
+class _Hands:
+    """Walks one decoration's operations, knowing what was printed and what lies on the cloth."""
+
+    catalogue: Catalogue
+    planned: PlannedDecoration
+    printed: set[str] = field(default_factory=set)
+    placed: set[str] = field(default_factory=set)
+    beneath: list[Medium] = field(default_factory=list)
+    strike: int = 0
+    distances: str = field(init=False)
+    recipes: tuple[OperationRecipe, ...] = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.distances = self.planned.drawing.words()
+        self.recipes = operation_recipes(self.planned.chain, self.planned.settings)
+
+    def steps(self, *, heated: bool) -> Iterator[TicketStep]:
+        """The steps before the first strike, or from it on; asked for in that order."""
+        operations = self.planned.chain.method.operations
+        first = self.planned.first_heated
+        span = range(first, len(operations)) if heated else range(first)
+        for at in span:
+            if operations[at].kind not in ONCE_PER_LINE:
+                yield from self._of_operation(operations[at], self.recipes[at])
+
+    def _of_operation(self, operation: Operation, recipe: OperationRecipe) -> Iterator[TicketStep]:
+        medium = self.catalogue.medium_by_id.get(operation.medium or "")
+        again = operation.medium in self.placed
+        if operation.kind in _FIXES and medium is not None and not again:
+            yield self._step(StepKind.PLACE, operation, recipe, medium)
+        yield self._step(StepKind(operation.kind), operation, recipe, medium, again=again)
+        if medium is not None:
+            self._remember(operation.kind, medium)
+
+    def _remember(self, kind: OperationKind, medium: Medium) -> None:
+        if kind is OperationKind.PRINT:
+            self.printed.add(medium.id)
+        if kind in _FIXES:
+            if medium.stays_on_cloth and medium.id not in self.placed:
+                self.beneath.append(medium)
+            self.placed.add(medium.id)
+        off_again = kind is OperationKind.PEEL and not medium.stays_on_cloth
+        if kind in _PREPARES or off_again:
+            self.placed.discard(medium.id)
+
+    def _step(
+        self,
+        kind: StepKind,
+        operation: Operation,
+        recipe: OperationRecipe,
+        medium: Medium | None,
+        *,
+        again: bool = False,
+    ) -> TicketStep:
+        closes = recipe.heated and kind is not StepKind.PLACE
+        self.strike += closes
+        scene = self._scene(operation, recipe, medium, again=again)
+        said = words_of(kind, scene, "" if kind is StepKind.PLACE else operation.note)
+        pressed = _press_settings(recipe) if closes else None
+        return TicketStep(
+            number=0,
+            key=f"d{self.planned.index + 1}-{recipe.index + 1}-{kind.replace('_', '-')}",
+            kind=kind,
+            station=operation.station,
+            station_name=self.catalogue.station_by_id[operation.station].name,
+            machine=operation.machine,
+            machine_name=self._machine_name(operation),
+            medium=medium.name if medium else None,
+            medium_id=medium.id if medium else None,
+            film_colour=self._colour(medium),
+            decoration=self.planned.index,
+            placement=self.planned.drawing.name,
+            mirrored=operation.mirrored,
+            printing=self._printing(operation),
+            cutting=self._cutting(operation, medium),
+            placing=self._placing(medium) if kind is StepKind.PLACE and medium else None,
+            settings=pressed,
+            strike=self.strike if closes else None,
+            strikes=len(self.planned.chain.strikes) if closes else None,
+            dwell_s=pressed.dwell_s if pressed else None,
+            peel=recipe.peel if kind is StepKind.PEEL else None,
+            wait_min=0 if kind is StepKind.PLACE else operation.wait_min,
+            words=said.do,
+            why=said.why,
+            caution=said.caution,
+        )
+
+    def _scene(
+        self, operation: Operation, recipe: OperationRecipe, medium: Medium | None, *, again: bool
+    ) -> Scene:
+        drawing, colour = self.planned.drawing, self._colour(medium)
+        machine = self.catalogue.machine_by_id.get(operation.machine or "")
+        beneath = tuple(film for film in self.beneath if film is not medium)
+        return Scene(
+            where=drawing.name.lower(),
+            placed=self.distances,
+            name=in_colour(medium.name, colour) if medium else "",
+            medium=medium,
+            mirrored=bool(operation.mirrored),
+            printed=operation.medium in self.printed,
+            again=again,
+            beneath=beneath,
+            several=_several(self.planned.chain),
+            cover=recipe.cover or Cover.NONE,
+            peel=recipe.peel or Peel.NONE,
+            wait_min=operation.wait_min,
+            test_stripe=machine.test_stripe if isinstance(machine, Printer) else "",
+        )
+
+    def _machine_name(self, operation: Operation) -> str:
+        machine = self.catalogue.machine_by_id.get(operation.machine or "")
+        return machine.name if machine else ""
+
+    def _colour(self, medium: Medium | None) -> str:
+        colour = self.planned.film_colours.get(medium.id) if medium else None
+        return colour.name if colour else ""
+
+    def _printing(self, operation: Operation) -> PrintSettings | None:
+        printer = self.catalogue.machine_by_id.get(operation.machine or "")
+        if operation.kind is not OperationKind.PRINT or not isinstance(printer, Printer):
+            return None
+        return PrintSettings(
+            colour_profile=printer.colour_profile,
+            test_stripe=printer.test_stripe,
+            width_mm=self.planned.drawing.width_mm,
+            height_mm=self.planned.drawing.height_mm,
+        )
+
+    def _cutting(self, operation: Operation, medium: Medium | None) -> CutSettings | None:
+        plotter = self.catalogue.machine_by_id.get(operation.machine or "")
+        if operation.kind is not OperationKind.CUT or medium is None:
+            return None
+        if not isinstance(plotter, Plotter):
+            return None
+        blade = medium.blade
+        own_mm = blade.offset_mm if blade else None
+        return CutSettings(
+            face_down=medium.worked_from is WorkedFrom.BACK,
+            registration_marks=medium.id in self.printed,
+            blade_offset_mm=plotter.blade_offset_mm if own_mm is None else own_mm,
+            blade_angle_deg=blade.angle_deg if blade else None,
+            force_gf=blade.force_gf if blade else None,
+            passes=blade.passes if blade else None,
+        )
+
+    def _placing(self, medium: Medium) -> PlaceSettings:
+        turned = medium.worked_from is WorkedFrom.BACK and not medium.carrier
+        return PlaceSettings(
+            face_down=turned,
+            taped=not medium.stays_on_cloth,
+            over=tuple(film.name for film in self.beneath),
+        )
+
+
+def _several(chain: Chain) -> bool:
+    """Whether parts made apart must meet: print and cut, film on film, or dye on film."""
+    worked: dict[str, int] = {}
+    for one in chain.worked:
+        worked[one.medium.id] = worked.get(one.medium.id, 0) + 1
+    dyed_film = any(transfer.target is not None for transfer in chain.dye)
+    return dyed_film or len(chain.layers) > 1 or any(count > 1 for count in worked.values())
+
+
+def _press_settings(recipe: OperationRecipe) -> PressSettings:
+    set_c, dwell_s, pressure = recipe.set_c, recipe.dwell_s, recipe.pressure
+    if set_c is None or dwell_s is None or pressure is None:
+        raise ValueError("a strike without room for a setting cannot be put on a ticket")
+    written_c = round(set_c, 1)
+    return PressSettings(
+        set_c=written_c,
+        set_f=exact_fahrenheit(written_c),
+        dwell_s=dwell_s,
+        pressure=pressure,
+        cover=recipe.cover or Cover.NONE,
+        peel=recipe.peel or Peel.NONE,
+    )

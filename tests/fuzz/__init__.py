@@ -1,0 +1,1 @@
+"""Mutated picture files read in a bounded child process: a tool, run by hand."""
