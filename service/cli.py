@@ -1,4 +1,4 @@
-"""The command line: serve, worker, demo, gallery, migrate, keys, catalogue, openapi."""
+"""The command line: serve, worker, demo, gallery, ticket, migrate, keys, catalogue, openapi."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ import json
 import signal
 import sys
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from pathlib import Path
 
 from pydantic import ValidationError
@@ -22,11 +23,16 @@ from service.domain.compiled import compile_catalogue
 from service.domain.errors import ServiceError
 from service.domain.matrix import SAMPLES, matrix_of
 from service.gallery import GALLERY_PX, write_gallery
+from service.intake.papers import ticket_paper, with_pictures
 from service.intake.proofs import LEAST_PX, MOST_PX
 from service.logs import configure_logs
 from service.notify.sealing import KeyFault
 from service.render.matrix_html import matrix_html
 from service.render.matrix_text import matrix_text
+from service.render.proof import DRAWING_VERSION, draw_proof
+from service.render.ticket_page import ticket_page
+from service.render.ticket_pdf import ticket_pdf
+from service.render.ticket_text import ticket_text
 from service.settings import Settings
 from service.store.database import Database
 from service.store.keys import list_keys, new_key, revoke_key
@@ -70,6 +76,7 @@ def _parser() -> argparse.ArgumentParser:
     _add_running(commands)
     _add_keys(commands)
     _add_catalogue(commands)
+    _add_ticket(commands)
     migrate = commands.add_parser("migrate", help="bring the store's tables up to date")
     migrate.set_defaults(command=_migrate)
     openapi = commands.add_parser("openapi", help="print the OpenAPI 3.1 document")
@@ -157,6 +164,18 @@ def _add_catalogue(commands: argparse._SubParsersAction[argparse.ArgumentParser]
     )
     matrix.add_argument("--html", type=Path, metavar="FILE", help="also write it as an HTML page")
     matrix.set_defaults(command=_catalogue_matrix)
+
+
+def _add_ticket(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    ticket = commands.add_parser(
+        "ticket",
+        help="print a ticket, or write it as a PDF or a page",
+        description="Print a ticket as text; with a file, write its sheet there instead.",
+    )
+    ticket.add_argument("number", help="the ticket's number, such as T000001")
+    ticket.add_argument("--pdf", type=Path, metavar="FILE", help="write the sheet as a PDF of A4")
+    ticket.add_argument("--html", type=Path, metavar="FILE", help="write it as an HTML page")
+    ticket.set_defaults(command=_ticket)
 
 
 def _serve(options: argparse.Namespace) -> int:
@@ -287,6 +306,27 @@ def _catalogue_matrix(options: argparse.Namespace) -> int:
     if options.html is not None:
         options.html.write_text(matrix_html(matrix), encoding="utf-8")
         print(f"Written as a page: {options.html}", file=sys.stderr)
+    return 0
+
+
+def _ticket(options: argparse.Namespace) -> int:
+    assembly = assemble(Settings(), install_catalogue=False)
+    services = assembly.services
+    try:
+        paper, _ = ticket_paper(services, options.number, assembly.settings.public_url)
+        if options.pdf is None and options.html is None:
+            print(ticket_text(paper.number, paper.promised_day, paper.document))
+            return 0
+        # Without a stored catalogue the sheet says so where the pictures would be.
+        with suppress(LookupError):
+            services.catalogues.refresh()
+        paper = with_pictures(services, paper, draw_proof, DRAWING_VERSION)
+    finally:
+        assembly.close()
+    if options.pdf is not None:
+        options.pdf.write_bytes(ticket_pdf(paper))
+    if options.html is not None:
+        options.html.write_text(ticket_page(paper).html, encoding="utf-8")
     return 0
 
 

@@ -192,9 +192,14 @@ class Play:
         ticket = self._call("GET", f"/v1/tickets/{number}", key=self.staff_key)
         document = TicketDocument.model_validate(ticket["document"])
         _say_lines(ticket_text(number, date.fromisoformat(ticket["promised_day"]), document))
-        for move in ("start", "finish"):
-            body = {"move": move, "who": "invented hand"}
-            self._call("POST", f"/v1/tickets/{number}/moves", key=self.staff_key, json=body)
+        self._at_bench(number, "moves", move="start")
+        for size, count in document.pieces_by_size.items():
+            self._at_bench(number, "pieces", kind="done", size=size, count=count)
+        self._at_bench(number, "moves", move="finish")
+
+    def _at_bench(self, number: str, what: str, **said: str | int) -> None:
+        body = {"who": "invented hand", **said}
+        self._call("POST", f"/v1/tickets/{number}/{what}", key=self.staff_key, json=body)
 
     def _told(self, order_id: str, number: str) -> None:
         _head("8. What the storefront was told, signed and verified")
@@ -226,6 +231,7 @@ class Play:
         _head("What next")
         if stay:
             _say(f"Try every operation, examples filled in: {self._address}/docs")
+            _say(f"Try choices in a browser, with the storefront key: {self._address}/try")
             _say(f"  storefront key: {self.storefront_key}")
             _say(f"  staff key:      {self.staff_key}")
             _say("Stop with Ctrl-C.")

@@ -27,7 +27,8 @@ GALLERY_PX = 420
 WIDEST_MM = 220.0
 """Prints are shown this wide, or as wide as their placement allows."""
 
-_MOST_BYTES = 1 << 26
+_NO_BOUND = 1 << 26
+"""Bytes and pixels beyond any of our own drawings."""
 _STYLE = (
     "body{font:1rem/1.5 sans-serif;margin:1.5rem;color:#1b1b1b;background:#fff}"
     "ul{display:flex;flex-wrap:wrap;gap:1rem;padding:0;list-style:none}"
@@ -37,7 +38,7 @@ _STYLE = (
 
 
 @dataclass(frozen=True, slots=True)
-class Shown:
+class GalleryPicture:
     """One picture of the gallery."""
 
     blank: Blank
@@ -53,7 +54,9 @@ class _Art:
     previews: Mapping[str, ArtworkPreview]
 
 
-def write_gallery(folder: Path, *, px: int = GALLERY_PX, only: str | None = None) -> list[Shown]:
+def write_gallery(
+    folder: Path, *, px: int = GALLERY_PX, only: str | None = None
+) -> list[GalleryPicture]:
     """Write the proofs as PNG files into the folder, and ``index.html`` to look at them.
 
     Each artwork is shown on each blank in its lightest and its darkest colour by the best method,
@@ -86,7 +89,7 @@ def _demo_art() -> _Art:
     shelved, previews = {}, {}
     for demo in DEMO_ARTWORKS:
         picture = read_picture(
-            demo.draw(), declared_media_type=None, max_pixels=_MOST_BYTES, max_bytes=_MOST_BYTES
+            demo.draw(), declared_media_type=None, max_pixels=_NO_BOUND, max_bytes=_NO_BOUND
         )
         measures = measure(picture.rgba)
         shelved[demo.id] = ShelvedArtwork("gallery", measures, demo.rights_declared)
@@ -96,7 +99,7 @@ def _demo_art() -> _Art:
 
 def _of_blank(
     compiled: CompiledCatalogue, blank: Blank, art: _Art, folder: Path, px: int
-) -> Iterator[Shown]:
+) -> Iterator[GalleryPicture]:
     """The pictures of one blank: colour by colour, so that its drawing is used again."""
     by_lightness = sorted(
         (colour.id for colour in blank.colours),
@@ -146,15 +149,15 @@ def _refused(
 
 def _written(
     blank: Blank, colour: str, artwork_id: str, proof: Proof, art: _Art, folder: Path, px: int
-) -> Shown:
+) -> GalleryPicture:
     words = artwork_id.rpartition("-")[2]
     ending = "-refused" if proof.standing is Standing.REFUSED else ""
     file = f"{blank.id}-{colour}-{words}{ending}.png"
     (folder / file).write_bytes(draw_proof(proof, art.previews[artwork_id], px))
-    return Shown(blank, file, proof)
+    return GalleryPicture(blank, file, proof)
 
 
-def _page(shown: Sequence[Shown], px: int) -> str:
+def _page(shown: Sequence[GalleryPicture], px: int) -> str:
     """All pictures by blank, on a page that loads nothing but them."""
     sections = (
         f"<h2>{escape(blank.name)}</h2><ul>{''.join(_figure(one, px) for one in of_blank)}</ul>"
@@ -167,7 +170,7 @@ def _page(shown: Sequence[Shown], px: int) -> str:
     )
 
 
-def _figure(one: Shown, px: int) -> str:
+def _figure(one: GalleryPicture, px: int) -> str:
     words = ", ".join([*one.proof.names, one.proof.standing, *filter(None, [one.proof.rule])])
     return (
         f'<li><figure><img src="{escape(one.file)}" alt="{escape(words)}" width="{px}" '

@@ -33,6 +33,7 @@ settings.load_profile("project")
 
 STORES = ("sqlite", "postgresql")
 REFERENCE_DATA = "--reference-data"
+BROWSER = "--browser"
 
 
 def _folder(name: str) -> str:
@@ -43,28 +44,35 @@ def _folder(name: str) -> str:
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
-    """Let a run name the folder of published data."""
+    """Let a run name the folder of published data, and ask for a browser."""
     parser.addoption(
         REFERENCE_DATA,
         type=_folder,
         metavar="FOLDER",
         help="also check against the whole of the published data in FOLDER (write with =)",
     )
+    parser.addoption(
+        BROWSER, action="store_true", help="also use the pages in a real browser without a window"
+    )
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    """Declare the mark of tests that read that folder."""
+    """Declare the marks of tests that read that folder or need a browser."""
     config.addinivalue_line("markers", f"reference_data: reads the folder of {REFERENCE_DATA}")
+    config.addinivalue_line("markers", f"browser: runs with {BROWSER} alone")
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Leave out what reads the folder when none is named."""
-    if config.getoption(REFERENCE_DATA) is not None:
-        return
-    long = [item for item in items if item.get_closest_marker("reference_data")]
-    if long:
-        config.hook.pytest_deselected(items=long)
-        items[:] = [item for item in items if item not in long]
+    """Leave out what reads the folder when none is named, and browsers when none is asked for."""
+    asked = {
+        "reference_data": config.getoption(REFERENCE_DATA) is not None,
+        "browser": bool(config.getoption(BROWSER)),
+    }
+    unasked = [mark for mark, wanted in asked.items() if not wanted]
+    left_out = [item for item in items if any(map(item.get_closest_marker, unasked))]
+    if left_out:
+        config.hook.pytest_deselected(items=left_out)
+        items[:] = [item for item in items if item not in left_out]
 
 
 @pytest.fixture(scope="session")

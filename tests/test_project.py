@@ -27,6 +27,7 @@ from standardwebhooks import Webhook
 from service import cli
 from service.domain.events import EVENT_MEANINGS
 from service.domain.rules import RULES
+from service.domain.ticket_states import states_drawing
 from service.intake.requests import (
     CheckRequest,
     EndpointRequest,
@@ -204,6 +205,11 @@ def test_the_settings_are_those_of_the_class() -> None:
         for name, field in Settings.model_fields.items()
     ]
     assert table_behind(README, "settings") == rows(expected)
+
+
+def test_the_states_are_drawn_as_they_are() -> None:
+    """The drawing of a ticket's states is that of the table of moves."""
+    assert f"```mermaid\n{states_drawing().strip()}\n```" in DEVELOPERS
 
 
 def test_the_operations_are_those_of_the_application() -> None:

@@ -12,6 +12,8 @@ from service.domain.values import Frozen, Share, SrgbHex
 from service.domain.weeding import Weeding, weed_minutes, weeding_of
 
 MM_PER_INCH = 25.4
+"""The international inch, exact by definition; from memory."""
+
 _MM2_PER_M2 = 1_000_000
 
 USUAL_EDGE_PX = 1.3

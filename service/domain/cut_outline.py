@@ -43,6 +43,10 @@ or a photograph, and would take too long. A design choice, no source."""
 MOST_CAREFUL_POINTS = 30_000
 """Where thinning would make lines meet, no more points are thinned one by one; as above."""
 
+FINEST_SHARE = 20
+"""Shares of the tolerance that pixels are at least wide; a design choice, as above."""
+
+_FEWEST_PX = 32
 PREVIEW_PX = 512
 MOST_GROWN_PX = 40_000_000
 """Planes that would be larger with the offset around them are not closed: it saves time alone."""
@@ -64,7 +68,7 @@ class OutlineTooFine(ValueError):
 
 
 class NothingLeft(ValueError):
-    """The figure is nowhere wide enough for the inset."""
+    """The figure is nowhere wide enough for the inset, or not at all."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,24 +125,48 @@ def picture_outline(rgba: NDArray[np.uint8], wish: CutWish) -> CutOutline:
 def cut_outline(cover: Plane, wish: CutWish) -> CutOutline:
     """The cut outline of a coverage plane (height, width) over an ink box.
 
-    Specks are left out, as in the measures; a plane with nothing else is covered all over. Raises
-    ``OutlineTooFine`` and, for an inset, ``NothingLeft``.
+    Specks are left out, as in the measures; a plane with nothing else is covered all over. Pixels
+    finer than a share of the tolerance, ``1 / FINEST_SHARE``, count together. Raises
+    ``OutlineTooFine`` and, for an inset and for what is too small to be cut, ``NothingLeft``.
     """
     pixel_mm = wish.width_mm / cover.shape[1]
     if -wish.offset_mm >= pixel_mm * (min(cover.shape) + 1) / 2:
         # No disc of that radius fits into the box, whatever the figure is.
-        raise NothingLeft(f"nothing is left {-wish.offset_mm:g} mm inside the outline")
+        raise _nothing_left(wish)
+    height_mm = pixel_mm * cover.shape[0]
     share_mm = wish.tolerance_mm / (4 if wish.offset_mm else 2)
-    cover = _without_nooks(without_specks(cover)[0], wish.offset_mm / pixel_mm)
+    cover = _no_finer(without_specks(cover)[0], wish.tolerance_mm / FINEST_SHARE / pixel_mm)
+    pixel_mm = wish.width_mm / cover.shape[1]
+    cover = _without_nooks(cover, wish.offset_mm / pixel_mm)
     figure = _figure(cover, pixel_mm, share_mm)
+    if (stretch := height_mm / (pixel_mm * cover.shape[0])) != 1:
+        figure = shapely.transform(figure, lambda at: at * (1, stretch))
     if wish.offset_mm:
         figure = _offset(figure, wish.offset_mm, wish.tolerance_mm)
     if wish.mirrored:
         figure = shapely.transform(figure, lambda at: at * (-1, 1) + (wish.width_mm, 0))
     pieces = _pieces(_rounded(figure))
     if not pieces:
-        raise NothingLeft(f"nothing is left {-wish.offset_mm:g} mm inside the outline")
-    return CutOutline(pieces, wish, pixel_mm * cover.shape[0])
+        raise _nothing_left(wish)
+    return CutOutline(pieces, wish, height_mm)
+
+
+def _nothing_left(wish: CutWish) -> NothingLeft:
+    if wish.offset_mm < 0:
+        return NothingLeft(f"nothing is left {-wish.offset_mm:g} mm inside the outline")
+    return NothingLeft(f"nothing is as broad as {STEP_MM:g} mm")
+
+
+def _no_finer(cover: Plane, least_px: float) -> Plane:
+    """The cover in pixels that are about so many wide, where that is fewer: each their mean.
+
+    A plane that is covered all over, or narrow, is left as it is.
+    """
+    times = min(int(least_px), min(cover.shape) // _FEWEST_PX)
+    if times < 2 or cover.min() > 255 - FAINT:
+        return cover
+    size = [round(side / times) for side in cover.shape[::-1]]
+    return as_plane(cv2.resize(cover, size, interpolation=cv2.INTER_AREA))
 
 
 def preview_outline(cover: Plane, wish: CutWish, most_px: int = PREVIEW_PX) -> CutOutline:
@@ -255,17 +283,46 @@ def _assembled(rings: Sequence[Contour], lines: _Geometries) -> BaseGeometry | N
 
 def _offset(figure: BaseGeometry, offset_mm: float, tolerance_mm: float) -> BaseGeometry:
     """The figure grown, or shrunk, by a distance, off by at most half the tolerance."""
-    if (count := int(shapely.get_num_coordinates(figure))) > MOST_OFFSET_POINTS:
-        raise OutlineTooFine(f"{count:,} points to offset, more than {MOST_OFFSET_POINTS:,}")
     quarter_mm = tolerance_mm / 4
     steps = math.ceil(abs(offset_mm) * _CONCAVE_SHARE / quarter_mm)
     distances = np.linspace(0, offset_mm, min(steps, _MOST_STEPS) + 1)
     for before, after in pairwise(distances):
+        if (count := int(shapely.get_num_coordinates(figure))) > MOST_OFFSET_POINTS:
+            raise OutlineTooFine(f"{count:,} points to offset, more than {MOST_OFFSET_POINTS:,}")
         step_mm = float(after - before)
-        figure = shapely.buffer(figure, step_mm, quad_segs=_per_quadrant(step_mm, quarter_mm / 4))
+        figure = _stepped(figure, step_mm, _per_quadrant(step_mm, quarter_mm / 4))
         left_mm = quarter_mm if after == offset_mm else quarter_mm / 4 / len(distances)
         figure = _thinned_again(figure, left_mm)
     return figure
+
+
+def _stepped(figure: BaseGeometry, step_mm: float, quad_segs: int) -> BaseGeometry:
+    """The figure grown, or shrunk, by a step, ring by ring.
+
+    That is the same as all at once, for a hole shrinks by what its piece grows; and where there are
+    thousands of rings GEOS takes minutes for all at once.
+    """
+    rings, piece_of = shapely.get_rings(shapely.get_parts(figure), return_index=True)
+    if not rings.size:
+        return shapely.MultiPolygon()
+    is_hole = np.append(False, piece_of[1:] == piece_of[:-1])
+    by_mm = np.where(is_hole, -step_mm, step_mm)
+    moved = shapely.buffer(shapely.polygons(rings), by_mm, quad_segs=quad_segs)
+    pieces, is_hole = moved[~is_hole], is_hole & ~shapely.is_empty(moved)
+    pierced, first = np.unique(piece_of[is_hole], return_index=True)
+    for piece, holes in zip(pierced, np.split(moved[is_hole], first)[1:], strict=True):
+        cut_out = _together(holes, may_meet=step_mm < 0)
+        pieces[piece] = shapely.difference(pieces[piece], cut_out)
+    return _together(pieces, may_meet=step_mm > 0)
+
+
+def _together(polygons: _Geometries, *, may_meet: bool) -> BaseGeometry:
+    """All polygons as one; what cannot meet needs no looking at."""
+    return (
+        shapely.union_all(polygons)
+        if may_meet
+        else shapely.multipolygons(shapely.get_parts(polygons))
+    )
 
 
 def _per_quadrant(radius_mm: float, sagitta_mm: float) -> int:

@@ -15,8 +15,11 @@ EVENT_MEANINGS: Mapping[str, str] = MappingProxyType(
         "order.cancelled": "The order was cancelled and its station time was given back.",
         "order.ready": "Every ticket of the order is made and checked.",
         "order.sent": "Every ticket of the order has left the shop.",
+        "order.late": "Pieces are made anew, and will be done after the promised day.",
         "ticket.moved": "A ticket went on to its next state at the bench.",
         "ticket.halted": "A ticket was stopped at the bench; its note says why.",
+        "ticket.short": "More pieces were spoiled than there were spares for: the day may slip.",
+        "ticket.remade": "A further ticket was written that makes spoiled pieces anew.",
     }
 )
 """Event type to its meaning, in the order in which they are shown."""

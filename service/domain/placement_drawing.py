@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from service.domain.artwork import MM_PER_INCH
 from service.domain.blanks import Blank, Placement, Style
 from service.domain.garments import Garment
 from service.domain.proof_geometry import (
@@ -20,9 +21,6 @@ from service.domain.proof_geometry import (
     view_of,
 )
 from service.domain.values import Frozen
-
-MM_PER_INCH = 25.4
-"""The international inch, exact by definition; from memory."""
 
 
 def inches(length_mm: float) -> float:

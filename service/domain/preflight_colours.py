@@ -34,7 +34,7 @@ def colours_remark(shown: Shown) -> Remark:
     level, limit, do = Level.LOOK, 1, "Choose a printed method, or upload it in one colour."
     words = f"It has {count} colours, and cut film has one: it is printed"
     if count == 1:
-        level, words, do = Level.GOOD, "It has one colour: any method can show it.", NOTHING_TO_DO
+        level, words, do = Level.GOOD, "It has one colour, as cut film has.", NOTHING_TO_DO
     elif count <= policy.cut_colours_advised:
         words += ", or made of as many films, laid one by one."
     else:

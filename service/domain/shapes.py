@@ -43,7 +43,16 @@ def measure_shapes(cover: Plane) -> ShapeMeasures:
     A plane without ink, or with specks alone, is measured as if it were covered all over.
     """
     cover, pieces, holes = without_specks(cover)
-    width = cover.shape[1]
+    height, width = cover.shape
+    if cover.min() > 255 - FAINT:
+        # A plain rectangle, as photographs are: all of it is known, its corners too.
+        return ShapeMeasures(
+            pieces=1,
+            holes=0,
+            outline_length=2 * (width + height) / width,
+            smallest_feature=min(1.0, height / width),
+            smallest_gap=1.0,
+        )
     return ShapeMeasures(
         pieces=pieces,
         holes=holes,
@@ -58,6 +67,8 @@ def without_specks(cover: Plane) -> tuple[Plane, int, int]:
 
     Pieces hang together across corners (8 neighbours), clear areas do not (4 neighbours).
     """
+    if cover.min() >= HALF:
+        return (np.full_like(cover, 255) if cover.size < SPECK_PX else cover), 1, 0
     ink = padded(at_least(cover, HALF), _MARGIN, 0)
     pieces, _ = labelled(ink, 8)
     holes = pieces - euler_number(ink, 8)

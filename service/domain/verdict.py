@@ -215,6 +215,7 @@ def _at_any_width(
         found += compiled.asked.get(key, partial(_placed, group.rules, facts))
     found = [one for one in found if one[1].reading.severity is not Severity.PASSES]
     found.sort(key=itemgetter(0))
+    # A rule that names no quiet widths is asked at every one: no width lies in an empty range.
     by_width = tuple(
         _ByWidth(place, rule, *(rule.quiet(facts) if rule.quiet else (math.inf, 0.0)))
         for place, rule in groups.by_width

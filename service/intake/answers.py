@@ -13,6 +13,7 @@ from service.domain.canonical import rfc3339
 from service.domain.look import LookBand
 from service.domain.media import Ink, Peel, Pressure
 from service.domain.methods import Cover, OperationKind
+from service.domain.pieces import PieceEventKind, SpoilReason
 from service.domain.remarks import FilmWidth, Remark
 from service.domain.rules import Severity
 from service.domain.ticket import TicketDocument
@@ -333,28 +334,114 @@ class TicketMoveAnswer(Answer):
     at: Moment
 
 
-class TicketSummary(Answer):
-    """A ticket in a list."""
+class TicketHead(Answer):
+    """What a ticket and its row in a list have in common.
+
+    ``station`` is that of the next step not yet ticked, empty when all are. ``remake_of`` is the
+    ticket whose pieces this one makes anew, None for an order's own.
+    """
 
     number: str
     order_id: str
     line: int
     state: TicketState
-    pieces: int
+    station: str
     promised_day: date
     created_at: Moment
+    remake_of: str | None
 
 
-class TicketAnswer(TicketSummary):
-    """A ticket with its work and its history."""
+class TicketSummary(TicketHead):
+    """A ticket in a list; ``pieces`` are the good ones wanted, over all sizes."""
 
+    pieces: int
+
+
+class PieceCountAnswer(Answer):
+    """Pieces of one size.
+
+    ``started`` are the blanks taken, spares among them, ``moved`` those that another ticket makes
+    anew, ``remaining`` the good ones still to come from this ticket, ``to_remake`` those of them
+    for which no blank is left. ``spoiled`` is the sum of ``spoiled_by_reason``.
+    """
+
+    wanted: int
+    started: int
+    good: int
+    spoiled: int
+    spoiled_by_reason: Mapping[SpoilReason, int]
+    moved: int
+    remaining: int
+    to_remake: int
+
+
+class PieceEntryAnswer(Answer):
+    """One entry in a ticket's count of pieces; ``undoes`` is what an entry took back."""
+
+    kind: PieceEventKind
+    size: str
+    count: int
+    reason: SpoilReason | None
+    undoes: PieceEventKind | None
+    note: str
+    who: str
+    at: Moment
+
+
+class TickAnswer(Answer):
+    """Who ticked a step off, and when."""
+
+    who: str
+    at: Moment
+
+
+class TicketNoteAnswer(Answer):
+    """What someone wrote on a ticket, as it was written: show it as plain text."""
+
+    text: str
+    who: str
+    at: Moment
+
+
+class TicketAnswer(TicketHead):
+    """A ticket with its work and its history.
+
+    ``version`` is what its ETag holds and counts every act. ``pieces`` is by size, ``ticks`` by the
+    key of the step. ``remakes`` are the tickets that make pieces of this one anew.
+    """
+
+    version: int
     legal_moves: tuple[Move, ...]
+    pieces: Mapping[str, PieceCountAnswer]
+    entries: tuple[PieceEntryAnswer, ...]
+    ticks: Mapping[str, TickAnswer]
+    notes: tuple[TicketNoteAnswer, ...]
+    remakes: tuple[str, ...]
     document: TicketDocument
     moves: tuple[TicketMoveAnswer, ...]
 
 
+class RemakeAnswer(Answer):
+    """The ticket that makes pieces anew, and what it does to the promise.
+
+    ``done_day`` is when it can be done, in the shop's time zone, ``promised_day`` what the order
+    was promised, ``late`` whether the one passes the other; ``reason`` says what decides the day.
+    """
+
+    ticket: TicketAnswer
+    done_day: date
+    promised_day: date
+    late: bool
+    reason: str
+
+
 class TicketPage(Answer):
-    """A page of tickets; ``next`` is the address of the next one, None on the last."""
+    """A page of tickets; ``next`` is the address of the next one, None on the last.
+
+    ``stations`` counts, over all pages and stations, the tickets of the asked states by the station
+    they wait at.
+    """
 
     tickets: tuple[TicketSummary, ...]
+    stations: Mapping[str, int]
     next: str | None = None

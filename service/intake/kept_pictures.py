@@ -12,27 +12,44 @@ from service.store.tables import Artwork
 
 
 @dataclass(frozen=True, slots=True)
-class KeptPicture:
-    """``data`` is the kept file, named by its ``sha256``; ``measures`` are of its pixels.
+class KeptRow:
+    """What is known of a kept picture without reading it: its ``measures``, and where it is.
 
-    It is the clean copy; of artworks from before copies were made it is what was uploaded.
+    The file, of that ``media_type``, is named by its ``sha256``. It is the clean copy; of artworks
+    from before copies were made it is what was uploaded.
     """
 
-    data: bytes
     sha256: str
     media_type: str
     measures: ArtworkMeasures
 
 
-def kept_picture(services: Services, caller: Caller, artwork_id: str) -> KeptPicture:
-    """The kept picture of the caller's artwork; else ``NotFound``. Waits for store and files."""
+@dataclass(frozen=True, slots=True)
+class KeptPicture(KeptRow):
+    """A kept picture with its file's bytes, ``data``."""
+
+    data: bytes
+
+
+def kept_row(services: Services, caller: Caller, artwork_id: str) -> KeptRow:
+    """What is known of the caller's artwork; else ``NotFound``. Waits for the store alone."""
     row = services.database.read(lambda session: session.get(Artwork, artwork_id))
     if row is None or not caller.may_see(row.holder):
         raise NotFound("artwork-not-found", "There is no such artwork of yours.")
-    sha256 = row.kept_sha256 or row.sha256
-    return KeptPicture(
-        data=services.files.get(sha256),
-        sha256=sha256,
+    return KeptRow(
+        sha256=row.kept_sha256 or row.sha256,
         media_type=KEPT_MEDIA_TYPE if row.kept_sha256 else row.media_type,
         measures=ArtworkMeasures.model_validate_json(row.measures_json),
     )
+
+
+def kept_file(services: Services, row: KeptRow) -> KeptPicture:
+    """The same with its bytes; ``NotFound`` if the file is gone. Waits for the files."""
+    if isinstance(row, KeptPicture):
+        return row
+    return KeptPicture(row.sha256, row.media_type, row.measures, services.files.get(row.sha256))
+
+
+def kept_picture(services: Services, caller: Caller, artwork_id: str) -> KeptPicture:
+    """The kept picture of the caller's artwork; else ``NotFound``. Waits for store and files."""
+    return kept_file(services, kept_row(services, caller, artwork_id))

@@ -13,16 +13,16 @@ from service.domain.calendar import add_working_days, first_work_day
 from service.domain.canonical import rfc3339
 from service.domain.errors import Conflict, Gone, NotFound
 from service.domain.promising import HorizonExceeded, Plan, StationWork, plan_work
-from service.domain.ticket_states import Move, OrderState, TicketState, legal_moves
+from service.domain.ticket_states import Move, OrderState, TicketState
 from service.intake.answers import MoneyAnswer, OrderAnswer, OrderTicketAnswer
 from service.intake.requests import MoveRequest, OrderRequest
 from service.intake.services import Caller, Services
-from service.intake.tickets import apply_move, order_event
+from service.intake.ticket_events import order_event
+from service.intake.ticket_rows import document_of, legal_now, next_numbers, piece_count, piece_rows
+from service.intake.tickets import apply_move
 from service.store.database import lock_shop
 from service.store.ledger import book, booked_seconds
 from service.store.tables import Order, Quote, Ticket
-
-_TICKET_DIGITS = 6
 
 
 def accept_quote(
@@ -92,7 +92,7 @@ def cancel_order(
     tickets = _tickets(session, order, lock=True)
     if order.state == OrderState.CANCELLED:
         raise Conflict("order-already-cancelled", f"Order {order.id} was cancelled before.")
-    begun = [ticket.number for ticket in tickets if not _cancellable(ticket)]
+    begun = [ticket.number for ticket in tickets if not _cancellable(session, ticket)]
     if begun:
         raise Conflict(
             "order-in-work",
@@ -179,11 +179,10 @@ def _write_tickets(
     session: Session, order: Order, planned: Sequence[dict[str, Any]]
 ) -> list[Ticket]:
     """Write the tickets, numbered on from the last; the shop's lock keeps numbers apart."""
-    last = session.exec(select(Ticket.number).order_by(col(Ticket.id).desc()).limit(1)).first()
-    number = int(last[1:]) if last else 0
+    numbers = next_numbers(session, len(planned))
     tickets = [
         Ticket(
-            number=f"T{number + index + 1:0{_TICKET_DIGITS}d}",
+            number=numbers[index],
             order_id=order.id,
             line_index=index,
             state=TicketState.WAITING,
@@ -199,10 +198,9 @@ def _write_tickets(
     return tickets
 
 
-def _cancellable(ticket: Ticket) -> bool:
-    halted_from = TicketState(ticket.halted_from) if ticket.halted_from else None
-    legal = legal_moves(TicketState(ticket.state), halted_from)
-    return Move.CANCEL in legal or ticket.state == TicketState.CANCELLED
+def _cancellable(session: Session, ticket: Ticket) -> bool:
+    count = piece_count(document_of(ticket), piece_rows(session, ticket))
+    return Move.CANCEL in legal_now(ticket, count) or ticket.state == TicketState.CANCELLED
 
 
 def _order(session: Session, caller: Caller, order_id: str, *, lock: bool = False) -> Order:
@@ -214,7 +212,12 @@ def _order(session: Session, caller: Caller, order_id: str, *, lock: bool = Fals
 
 
 def _tickets(session: Session, order: Order, *, lock: bool = False) -> list[Ticket]:
-    statement = select(Ticket).where(Ticket.order_id == order.id).order_by(col(Ticket.line_index))
+    """The order's tickets by line, each line's remakes after its own."""
+    statement = (
+        select(Ticket)
+        .where(Ticket.order_id == order.id)
+        .order_by(col(Ticket.line_index), col(Ticket.remake))
+    )
     return list(session.exec(statement.with_for_update() if lock else statement).all())
 
 

@@ -10,6 +10,7 @@ from pydantic import Field
 
 from service.domain.cut_outline import (
     MOST_RINGS,
+    STEP_MM,
     USUAL_TOLERANCE_MM,
     CutOutline,
     CutWish,
@@ -18,7 +19,7 @@ from service.domain.cut_outline import (
     picture_outline,
 )
 from service.domain.errors import BadInput, FieldFault
-from service.intake.kept_pictures import KeptPicture
+from service.intake.kept_pictures import KeptRow, kept_file
 from service.intake.pictures import read_picture
 from service.intake.requests import RequestModel
 from service.intake.services import Services
@@ -58,19 +59,18 @@ class OutlineQuery(RequestModel):
 
     @property
     def wish(self) -> CutWish:
-        """The same for the domain."""
-        return CutWish(self.width_mm, self.offset_mm, self.tolerance_mm, self.mirrored)
+        """The same for the domain; an offset is as fine as the drawing's own coordinates."""
+        steps = round(self.offset_mm / STEP_MM)
+        return CutWish(self.width_mm, steps * STEP_MM, self.tolerance_mm, self.mirrored)
 
 
-def outline_mark(picture: KeptPicture, query: OutlineQuery, edition: str) -> str:
+def outline_mark(picture: KeptRow, query: OutlineQuery, edition: str) -> str:
     """A mark of all that the drawing depends on; ``edition`` is that of its making."""
     depends_on = (picture.sha256, query.model_dump_json(), edition)
     return sha256("\n".join(depends_on).encode()).hexdigest()[:32]
 
 
-def outline_drawing(
-    services: Services, picture: KeptPicture, query: OutlineQuery, write: Write
-) -> str:
+def outline_drawing(services: Services, picture: KeptRow, query: OutlineQuery, write: Write) -> str:
     """The drawing of a kept picture's cut outline.
 
     ``BadInput`` if the outline is too fine to cut, or nothing is left of it. It takes the time of
@@ -83,23 +83,27 @@ def outline_drawing(
     try:
         return services.picture_room.run(
             draw_outline,
-            picture.data,
+            kept_file(services, picture).data,
             query.wish,
             write,
             services.max_pixels,
-            services.max_upload_bytes,
         )
     except OutlineTooFine as error:
         raise _too_fine(str(error)) from None
     except NothingLeft as error:
-        detail = f"Of the artwork {error}. Give an offset nearer to 0, or a greater width_mm."
-        raise _refused("offset_mm", "nothing-left", detail) from None
+        inset = query.offset_mm < 0
+        way_out = "an offset nearer to 0, or a greater width_mm" if inset else "a greater width_mm"
+        detail = f"Of the artwork {error}. Give {way_out}."
+        raise _refused("offset_mm" if inset else "width_mm", "nothing-left", detail) from None
 
 
-def draw_outline(data: bytes, wish: CutWish, write: Write, max_pixels: int, max_bytes: int) -> str:
-    """Decode a file and write its outline. Raises what reading and outlining raise."""
+def draw_outline(data: bytes, wish: CutWish, write: Write, max_pixels: int) -> str:
+    """Decode a kept file and write its outline. Raises what reading and outlining raise.
+
+    A kept file may have more bytes than an upload may: it is lossless.
+    """
     picture = read_picture(
-        data, declared_media_type=None, max_pixels=max_pixels, max_bytes=max_bytes
+        data, declared_media_type=None, max_pixels=max_pixels, max_bytes=len(data)
     )
     return write(picture_outline(picture.rgba, wish))
 

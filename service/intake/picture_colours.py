@@ -5,7 +5,10 @@ from __future__ import annotations
 from io import BytesIO
 
 import numpy as np
+from numpy.typing import NDArray
 from PIL import Image, ImageCms
+
+_STRIP_PIXELS = 1 << 18
 
 
 def rgba_srgb(image: Image.Image) -> Image.Image:
@@ -16,6 +19,8 @@ def rgba_srgb(image: Image.Image) -> Image.Image:
     if image.mode == "La":
         # Only this step leads away from grey that was multiplied by its alpha.
         image = image.convert("LA")
+    if image.mode == "RGB" and "transparency" not in image.info:
+        return _opaque_srgb(image, profile)
     rgba = image.convert("RGB") if image.mode == "CMYK" else image
     # Converting to the same mode would copy a large picture once more.
     rgba = rgba if rgba.mode == "RGBA" else rgba.convert("RGBA")
@@ -26,6 +31,15 @@ def rgba_srgb(image: Image.Image) -> Image.Image:
     managed = step.apply(sources.get(step.input_mode, lambda: rgba.convert("RGB"))())
     managed.putalpha(rgba.getchannel("A"))
     return managed
+
+
+def _opaque_srgb(image: Image.Image, profile: bytes | None) -> Image.Image:
+    """RGB without any clear colour; given its alpha where it lies, without another copy."""
+    step = _step_to_srgb(profile, image.mode) if profile else None
+    if step is not None:
+        image = step.apply(image if step.input_mode == "RGB" else image.convert(step.input_mode))
+    image.putalpha(255)
+    return image
 
 
 def _eight_bit_grey(image: Image.Image) -> Image.Image:
@@ -43,6 +57,21 @@ def inverted_grey(image: Image.Image) -> Image.Image:
     turned = Image.fromarray(65_535 - np.asarray(image).astype(np.uint16))
     turned.info = image.info
     return turned
+
+
+def pixels_of(image: Image.Image) -> NDArray[np.uint8]:
+    """The pixels of an RGBA picture (height, width, 4), read-only; copied once, in strips.
+
+    In one go the library would hold them twice over beside the picture.
+    """
+    width, height = image.size
+    pixels = np.empty((height, width, 4), np.uint8)
+    rows = max(1, _STRIP_PIXELS // width)
+    for top in range(0, height, rows):
+        end = min(top + rows, height)
+        pixels[top:end] = np.asarray(image.crop((0, top, width, end)))
+    pixels.flags.writeable = False
+    return pixels
 
 
 _MODES_BY_SPACE = {"RGB": "RGB", "GRAY": "L", "CMYK": "CMYK"}

@@ -26,8 +26,8 @@ from PIL.WebPImagePlugin import WebPImageFile
 from service.domain.errors import BadInput
 from service.intake import picture_bytes
 from service.intake.picture_bytes import JPEG, MOST_PARTS, MOST_SCANS, PNG, SVG, TIFF, WEBP
-from service.intake.picture_colours import inverted_grey, rgba_srgb
-from service.intake.picture_refusals import PICTURE_REFUSED, refuse
+from service.intake.picture_colours import inverted_grey, pixels_of, rgba_srgb
+from service.intake.picture_refusals import PICTURE_REFUSED, refuse, refuse_transparent
 from service.intake.picture_tiff import cut_tiff
 from service.intake.svg_drawing import draw_svg
 
@@ -49,6 +49,7 @@ _OTHER_KINDS = (
     (b"MM\x00+", "a BigTIFF picture"),
     (b"<", "a text document that is no SVG"),
 )
+_MODES_WITH_ALPHA = frozenset({"RGBA", "LA", "La", "PA", "RGBa"})
 _TURNS = {
     2: Image.Transpose.FLIP_LEFT_RIGHT,
     3: Image.Transpose.ROTATE_180,
@@ -105,11 +106,7 @@ def read_picture(
     except Exception:  # noqa: BLE001  # decoders raise all kinds on hostile bytes; none may escape
         _refuse_undecodable(data, media_type)
     if not rgba[..., 3].any():
-        refuse(
-            "picture-transparent",
-            "Every pixel of the picture is fully transparent (alpha 0 of 255), so there is nothing "
-            "to print. Send artwork with at least one pixel of higher alpha.",
-        )
+        refuse_transparent()
     height, width, _ = rgba.shape
     return Picture(rgba, media_type, width, height)
 
@@ -141,10 +138,11 @@ def _decoded(data: bytes, media_type: str, max_pixels: int) -> NDArray[np.uint8]
         if getattr(image, "is_animated", False):
             _refuse_animated()
         image.load()
+        _check_visible(image)
         # Asked for after loading: some files name their orientation behind their pixels.
         turn = _TURNS.get(picture_bytes.orientation(image.info.get("exif")))
         picture = rgba_srgb(image)
-    return np.asarray(picture.transpose(turn) if turn is not None else picture)
+    return pixels_of(picture.transpose(turn) if turn is not None else picture)
 
 
 def _decoded_tiff(data: bytes, max_pixels: int) -> NDArray[np.uint8]:
@@ -152,11 +150,12 @@ def _decoded_tiff(data: bytes, max_pixels: int) -> NDArray[np.uint8]:
     _check_pixels((cut.width_px, cut.height_px), max_pixels)
     with TiffImageFile(BytesIO(cut.data)) as image:
         image.load()
+        _check_visible(image)
         turn = _TURNS.get(cut.orientation)
         if cut.profile is not None:
             image.info["icc_profile"] = cut.profile
         picture = rgba_srgb(inverted_grey(image) if cut.inverted else image)
-    return np.asarray(picture.transpose(turn) if turn is not None else picture)
+    return pixels_of(picture.transpose(turn) if turn is not None else picture)
 
 
 def _check_length(data: bytes, max_bytes: int) -> None:
@@ -225,6 +224,12 @@ def _check_alone(data: bytes, media_type: str) -> None:
             f"The file is {media_type} and at the same time {other}. "
             "Open it in a picture program and export it again.",
         )
+
+
+def _check_visible(image: Image.Image) -> None:
+    """Refuse a decoded picture whose alpha is 0 all over before any copy of it is made."""
+    if image.mode in _MODES_WITH_ALPHA and image.getbbox(alpha_only=True) is None:
+        refuse_transparent()
 
 
 def _refuse_animated() -> NoReturn:

@@ -33,7 +33,7 @@ from service.domain.values import SizeName, Slug
 from service.domain.verdict import MethodVerdict, judge_decoration
 from service.domain.wishes import Consent, Decoration, Line
 from service.intake.artwork_shelf import ShelvedArtwork
-from service.intake.kept_pictures import KeptPicture
+from service.intake.kept_pictures import KeptPicture, KeptRow, kept_file
 from service.intake.picture_room import PictureRoom
 from service.intake.pictures import read_picture
 from service.intake.requests import ANY_METHOD, DecorationRequest, LineRequest, RequestModel
@@ -49,6 +49,9 @@ KEPT_PREVIEWS_BYTES = 48 << 20
 LEAST_PX, MOST_PX, USUAL_PX = 200, 2_000, 1_000
 """Widths of a proof in pixels."""
 
+LEAST_WIDTH_MM = 0.001
+"""Of narrower prints resolutions and heights would end in numbers that cannot be written."""
+
 _PARAMETERS = {"sizes": "size", "consents": "consent"}
 """Parameters that are called otherwise in a check."""
 
@@ -60,7 +63,8 @@ class ProofQuery(RequestModel):
     colour: Slug
     placement: Slug
     width_mm: Annotated[
-        float, Field(gt=0, le=2_000, description="Width of the artwork's inked box.")
+        float,
+        Field(ge=LEAST_WIDTH_MM, le=2_000, description="Width of the artwork's inked box."),
     ]
     method: Annotated[
         Slug, Field(description="'any' shows the best that works, or else the nearest to it.")
@@ -218,7 +222,7 @@ def _written(length_mm: float) -> str:
 
 def proof_mark(
     compiled: CompiledCatalogue,
-    picture: KeptPicture,
+    picture: KeptRow,
     artwork: ShelvedArtwork,
     query: ProofQuery,
     media_type: str,
@@ -240,7 +244,7 @@ def proof_mark(
 def drawn_proof(
     services: Services,
     compiled: CompiledCatalogue,
-    picture: KeptPicture,
+    picture: KeptRow,
     proof: Proof,
     *,
     mark: str,
@@ -251,7 +255,7 @@ def drawn_proof(
     """The file of a proof, from memory where it is kept under its mark.
 
     Else it takes a tenth of a second and, where the artwork is not at hand in small, the time of
-    decoding it: called off the event loop.
+    reading its file and decoding it: called off the event loop.
     """
     shelf = _shelf(compiled)
     kept = shelf.pictures.get(mark)
@@ -262,27 +266,27 @@ def drawn_proof(
     return kept
 
 
-def _preview(services: Services, shelf: _Shelf, picture: KeptPicture) -> ArtworkPreview:
+def _preview(services: Services, shelf: _Shelf, picture: KeptRow) -> ArtworkPreview:
     art = shelf.previews.get(picture.sha256)
     if art is None:
-        art = made_small(
-            services.picture_room, picture, services.max_pixels, services.max_upload_bytes
-        )
+        file = kept_file(services, picture)
+        art = made_small(services.picture_room, file, services.max_pixels)
         shelf.previews.put(picture.sha256, art, art.nbytes)
     return art
 
 
-def made_small(
-    room: PictureRoom, picture: KeptPicture, max_pixels: int, max_bytes: int
-) -> ArtworkPreview:
+def made_small(room: PictureRoom, picture: KeptPicture, max_pixels: int) -> ArtworkPreview:
     """The kept picture, decoded and made small in the picture room."""
-    return room.run(read_small, picture.data, picture.measures.ink_box, max_pixels, max_bytes)
+    return room.run(read_small, picture.data, picture.measures.ink_box, max_pixels)
 
 
-def read_small(data: bytes, box: InkBox, max_pixels: int, max_bytes: int) -> ArtworkPreview:
-    """Decode a kept picture and make its ink box small; raises as ``read_picture`` does."""
+def read_small(data: bytes, box: InkBox, max_pixels: int) -> ArtworkPreview:
+    """Decode a kept picture and make its ink box small; raises as ``read_picture`` does.
+
+    A kept file may have more bytes than an upload may: it is lossless.
+    """
     picture = read_picture(
-        data, declared_media_type=None, max_pixels=max_pixels, max_bytes=max_bytes
+        data, declared_media_type=None, max_pixels=max_pixels, max_bytes=len(data)
     )
     return preview_of(picture.rgba, box)
 

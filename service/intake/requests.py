@@ -3,11 +3,19 @@
 from __future__ import annotations
 
 from decimal import Decimal
-from typing import Annotated, Self
+from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints, model_validator
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    Field,
+    StringConstraints,
+    ValidationError,
+    model_validator,
+)
 
 from service.domain.blanks import Finish, Wearer
+from service.domain.pieces import MAX_NOTE, PieceEvent, PieceEventKind, SpoilReason
 from service.domain.ticket_states import Move
 from service.domain.values import SizeName, Slug, SrgbHex
 from service.domain.wishes import Consent
@@ -16,7 +24,9 @@ Identifier = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9_-]{1,64}$")]
 Reference = Annotated[
     str, StringConstraints(max_length=64, pattern=r"^[^\x00-\x1f\x7f]*$", strip_whitespace=True)
 ]
-Note = Annotated[str, StringConstraints(max_length=4_000, pattern=r"^[^\x00]*$")]
+Note = Annotated[str, StringConstraints(max_length=MAX_NOTE, pattern=r"^[^\x00]*$")]
+Who = Annotated[str, StringConstraints(min_length=1, max_length=64, strip_whitespace=True)]
+"""The person at the bench, by name or initials."""
 ANY_METHOD = "any"
 
 
@@ -99,7 +109,67 @@ class MoveRequest(RequestModel):
     """Move a ticket. ``who`` is the person at the bench, by name or initials."""
 
     move: Move
-    who: Annotated[str, StringConstraints(min_length=1, max_length=64, strip_whitespace=True)]
+    who: Who
+    note: Note = ""
+
+
+class PiecesRequest(RequestModel):
+    """Enter pieces of one size: made well, spoiled for a reason, or an entry taken back.
+
+    ``undoes`` says what is taken back, and ``reason`` stands with spoiled pieces, also when those
+    are taken back. ``other`` as the reason needs a note.
+    """
+
+    kind: Literal["done", "spoiled", "undone"]
+    size: SizeName
+    count: Annotated[int, Field(ge=1, le=100_000)] = 1
+    reason: SpoilReason | None = None
+    note: Note = ""
+    undoes: Literal["done", "spoiled"] | None = None
+    who: Who
+
+    @model_validator(mode="after")
+    def _complete(self) -> Self:
+        try:
+            self.event()
+        except ValidationError as error:
+            # One sentence of ours, without the framework's words around it.
+            raise ValueError(str(error.errors()[0]["ctx"]["error"])) from None
+        return self
+
+    def event(self) -> PieceEvent:
+        """The entry as the count takes it."""
+        return PieceEvent(
+            kind=PieceEventKind(self.kind),
+            size=self.size,
+            count=self.count,
+            reason=self.reason,
+            undoes=PieceEventKind(self.undoes) if self.undoes else None,
+            note=self.note,
+        )
+
+
+class TickRequest(RequestModel):
+    """Tick a step off by its key, or take the tick back."""
+
+    step_key: Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9_-]{1,64}$")]
+    done: bool
+    who: Who
+
+
+class NoteRequest(RequestModel):
+    """Write something on a ticket, for everyone who comes to it later."""
+
+    text: Annotated[
+        str, StringConstraints(min_length=1, max_length=MAX_NOTE, pattern=r"^[^\x00]*[^\x00\s]")
+    ]
+    who: Who
+
+
+class RemakeRequest(RequestModel):
+    """Have made anew what a ticket's blanks are no longer enough for."""
+
+    who: Who
     note: Note = ""
 
 

@@ -12,10 +12,10 @@ import numpy as np
 import resvg_py
 from numpy.typing import NDArray
 
-from service.intake.picture_refusals import refuse
+from service.intake.picture_refusals import refuse, refuse_transparent
 from service.intake.svg_cost import Cost, cost_of
 from service.intake.svg_paths import Box, length, numbers
-from service.intake.svg_reading import SVG_NAMESPACE, read_svg
+from service.intake.svg_reading import SHAPES, SVG_NAMESPACE, read_svg
 
 LONGEST_SIDE_PX = 4_000
 """Longer side of the drawn picture: 300 pixels per inch on 339 mm, wider than most prints are."""
@@ -48,6 +48,8 @@ def draw_svg(data: bytes, max_pixels: int) -> NDArray[np.uint8]:
     root = read_svg(data)
     frame = _frame(root)
     cost = cost_of(root, frame.view)
+    if not any(element.tag in SHAPES for element in root.iter()):
+        refuse_transparent()
     width, height = _size(frame, cost, max_pixels)
     root.set("width", str(width))
     root.set("height", str(height))

@@ -8,6 +8,7 @@ before they reach one, and the database's own checks stand behind that, the same
 
 from __future__ import annotations
 
+import json
 from datetime import date, datetime
 from typing import Any
 
@@ -21,6 +22,7 @@ from sqlalchemy import (
     UniqueConstraint,
     func,
 )
+from sqlalchemy.engine.default import DefaultExecutionContext
 from sqlmodel import Field, SQLModel
 from sqlmodel.sql.sqltypes import AutoString
 
@@ -38,6 +40,17 @@ metadata: MetaData = SQLModel.metadata
 
 ORDER_STATES = ("accepted", "in_work", "ready", "sent", "cancelled")
 TICKET_STATES = ("waiting", "on_bench", "made", "checked", "sent", "halted", "cancelled")
+PIECE_EVENT_KINDS = ("done", "spoiled", "undone", "moved")
+SPOIL_REASONS = (
+    "misplaced",
+    "scorched",
+    "wrong-colour",
+    "ghosted",
+    "lifted",
+    "cloth-fault",
+    "wrong-size",
+    "other",
+)
 DELIVERY_STATES = ("pending", "delivered", "failed")
 SCOPES = ("storefront", "staff", "owner")
 
@@ -49,6 +62,13 @@ def _one_of(column: str, values: tuple[str, ...]) -> CheckConstraint:
 
 def _at_least(column: str, least: int) -> CheckConstraint:
     return CheckConstraint(f"{column} >= {least}", name=f"{column}_least")
+
+
+def _first_station(context: DefaultExecutionContext) -> str:
+    """Where a new ticket waits: the station of its document's first step."""
+    written = context.current_parameters or {}
+    steps = json.loads(written["document_json"]).get("steps", [])
+    return str(steps[0]["station"]) if steps else ""
 
 
 class CatalogueVersion(SQLModel, table=True):
@@ -80,6 +100,18 @@ class ApiKey(SQLModel, table=True):
     created_at: datetime
     expires_at: datetime | None = None
     revoked_at: datetime | None = None
+
+
+class BenchSession(SQLModel, table=True):
+    """A person signed in at the bench by a key; of the secret only its SHA-256 is kept."""
+
+    __tablename__ = "bench_session"
+
+    secret_sha256: str = Field(primary_key=True, max_length=64)
+    key_id: str = Field(max_length=40, foreign_key="api_key.id", index=True)
+    who: str = Field(max_length=64)
+    created_at: datetime
+    expires_at: datetime = Field(index=True)
 
 
 class Artwork(SQLModel, table=True):
@@ -151,16 +183,24 @@ class Order(SQLModel, table=True):
 
 
 class Ticket(SQLModel, table=True):
-    """One line's work for the bench; ``document_json`` holds its steps, settings and materials."""
+    """One line's work for the bench; ``document_json`` holds its steps, settings and materials.
+
+    ``station`` is that of the next step not yet ticked, empty when all are; a row written without
+    it gets that of its first step. ``remake`` counts the tickets that make pieces of the line anew,
+    0 for the line's own; ``remake_of`` names the ticket whose pieces they are. ``version`` counts
+    every act: moves, pieces, ticks, notes and remakes.
+    """
 
     __tablename__ = "ticket"
     __table_args__: Any = (
         UniqueConstraint("number"),
-        UniqueConstraint("order_id", "line_index"),
+        UniqueConstraint("order_id", "line_index", "remake"),
         Index(None, "state", "promised_day", "id"),
+        Index(None, "state", "station", "promised_day", "id"),
         _one_of("state", TICKET_STATES),
         _one_of("halted_from", TICKET_STATES),
         _at_least("line_index", 0),
+        _at_least("remake", 0),
         _at_least("pieces", 1),
         _at_least("version", 1),
     )
@@ -171,6 +211,11 @@ class Ticket(SQLModel, table=True):
     line_index: int
     state: str = Field(max_length=16)
     halted_from: str | None = Field(default=None, max_length=16)
+    station: str = Field(
+        default=None, max_length=48, nullable=False, sa_column_kwargs={"default": _first_station}
+    )
+    remake: int = 0
+    remake_of: str | None = Field(default=None, max_length=16, foreign_key="ticket.number")
     pieces: int
     promised_day: date
     document_json: str = Field(sa_type=Text)
@@ -195,6 +240,67 @@ class TicketMove(SQLModel, table=True):
     who: str = Field(max_length=64)
     note: str = Field(default="", sa_type=Text)
     at: datetime
+
+
+class TicketPiece(SQLModel, table=True):
+    """What happened to pieces of one size of a ticket, as an entry of its count. Never deleted.
+
+    ``reason``, ``undoes`` and ``note`` are those of a piece event. ``version`` is the ticket's
+    after the entry.
+    """
+
+    __tablename__ = "ticket_piece"
+    __table_args__: Any = (
+        _one_of("kind", PIECE_EVENT_KINDS),
+        _one_of("undoes", PIECE_EVENT_KINDS),
+        _one_of("reason", SPOIL_REASONS),
+        _at_least("count", 1),
+        _at_least("version", 1),
+    )
+
+    id: int | None = Field(default=None, primary_key=True)
+    ticket_id: int = Field(foreign_key="ticket.id", index=True)
+    kind: str = Field(max_length=16)
+    size: str = Field(max_length=16)
+    count: int
+    reason: str | None = Field(default=None, max_length=16)
+    undoes: str | None = Field(default=None, max_length=16)
+    note: str = Field(default="", sa_type=Text)
+    who: str = Field(max_length=64)
+    at: datetime
+    version: int
+
+
+class TicketTick(SQLModel, table=True):
+    """A step of a ticket ticked off, or its tick taken back; the last one counts. Never deleted.
+
+    ``version`` is the ticket's after it.
+    """
+
+    __tablename__ = "ticket_tick"
+    __table_args__: Any = (_at_least("version", 1),)
+
+    id: int | None = Field(default=None, primary_key=True)
+    ticket_id: int = Field(foreign_key="ticket.id", index=True)
+    step_key: str = Field(max_length=64)
+    done: bool
+    who: str = Field(max_length=64)
+    at: datetime
+    version: int
+
+
+class TicketNote(SQLModel, table=True):
+    """What someone wrote on a ticket. Never deleted; ``version`` is the ticket's after it."""
+
+    __tablename__ = "ticket_note"
+    __table_args__: Any = (_at_least("version", 1),)
+
+    id: int | None = Field(default=None, primary_key=True)
+    ticket_id: int = Field(foreign_key="ticket.id", index=True)
+    text: str = Field(sa_type=Text)
+    who: str = Field(max_length=64)
+    at: datetime
+    version: int
 
 
 class StationDay(SQLModel, table=True):

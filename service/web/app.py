@@ -18,6 +18,7 @@ from service.settings import Settings
 from service.store.keys import find_key, key_is_live
 from service.web.application import Documentation, create_base_app
 from service.web.auth import LiveKey, Principal, Scope
+from service.web.bench.router import router as bench_pages
 from service.web.examples import examples_folder, load_examples
 from service.web.health import Check
 from service.web.operations import (
@@ -30,11 +31,13 @@ from service.web.operations import (
     proofs,
     quotes,
     rules,
+    ticket_papers,
     tickets,
     webhook_endpoints,
 )
 from service.web.parts import BoundedThreads, Rooms
 from service.web.rule_pages import router as rule_pages
+from service.web.try_page import router as try_page
 from service.web.webhook_docs import WEBHOOKS
 
 SENDER_SILENT_AFTER = timedelta(seconds=90)
@@ -50,9 +53,12 @@ ROUTERS = (
     checks.router,
     quotes.router,
     orders.router,
+    ticket_papers.router,
     tickets.router,
     webhook_endpoints.router,
     rule_pages,
+    try_page,
+    bench_pages,
 )
 
 

@@ -103,7 +103,18 @@ def entries_of_errors(errors: Sequence[Mapping[str, Any]], body: object) -> list
     ``body`` is the document that was read; it tells steps of the path from the names of union
     members and validators that pydantic puts between them.
     """
-    return [_entry(error, body) for error in errors]
+    return [_entry(error, body) for error in errors if not _follows(error, body)]
+
+
+def _follows(error: Mapping[str, Any], body: object) -> bool:
+    """Whether a list is called too short for its faulty entries alone, which are told of anyway."""
+    if error["type"] != "too_short":
+        return False
+    value = body
+    for step in error["loc"][1:]:
+        found, inner = _step_into(value, step)
+        value = inner if found else value
+    return isinstance(value, list) and len(value) >= error["ctx"]["min_length"]
 
 
 def _entry(error: Mapping[str, Any], body: object) -> FaultEntry:

@@ -250,6 +250,29 @@ _TABLE = (
         "Choose one of the legal moves, or read the ticket again.",
     ),
     ProblemKind(
+        "bench-work-not-legal",
+        409,
+        "The ticket is not where this can be done",
+        "Pieces are entered and remakes opened on the bench, steps ticked until the ticket is "
+        "sent; 'legal_states' lists where, 'legal_moves' what is open to the ticket now.",
+        "Move the ticket first, or read it again.",
+    ),
+    ProblemKind(
+        "piece-limit",
+        409,
+        "There are not so many pieces",
+        "No more pieces are done than are wanted, no more used than there are blanks, and no more "
+        "taken back than were entered. 'limit' is the most that can be entered now.",
+        "Enter fewer, or read the ticket again: someone else may have entered them.",
+    ),
+    ProblemKind(
+        "nothing-to-remake",
+        409,
+        "No piece is to be made anew",
+        "The ticket has a blank at hand for every piece still to come.",
+        "Enter the spoiled pieces first.",
+    ),
+    ProblemKind(
         "endpoint-disabled",
         409,
         "The webhook endpoint is disabled",
@@ -297,7 +320,7 @@ _TABLE = (
         "ticket-changed",
         412,
         "The ticket changed since it was read",
-        "Someone moved it; the detail says who and how. Nothing was done.",
+        "Someone moved it or entered something; the detail says who and what. Nothing was done.",
         "Read the ticket again, decide anew and send its new ETag.",
     ),
     ProblemKind(

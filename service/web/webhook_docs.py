@@ -42,6 +42,25 @@ class TicketTold(Told):
     state: TicketState
 
 
+class LateOrderTold(OrderTold):
+    """How an order stands that will be done on ``expected_day``, after the promised one."""
+
+    expected_day: date
+
+
+class ShortTicketTold(TicketTold):
+    """A ticket whose blanks are no longer enough, and of how many pieces by size."""
+
+    to_remake: dict[str, int]
+
+
+class RemadeTicketTold(TicketTold):
+    """A further ticket for ``pieces`` by size that ``remake_of`` does not make any more."""
+
+    remake_of: str
+    pieces: dict[str, int]
+
+
 class OrderEvent(Told):
     """An event about an order; ``timestamp`` is when it happened."""
 
@@ -56,6 +75,30 @@ class TicketEvent(Told):
     type: str
     timestamp: Moment
     data: TicketTold
+
+
+class LateOrderEvent(Told):
+    """An order that will be late; ``timestamp`` is when that was found."""
+
+    type: str
+    timestamp: Moment
+    data: LateOrderTold
+
+
+class ShortTicketEvent(Told):
+    """Spoiled pieces beyond the spares; ``timestamp`` is when they were entered."""
+
+    type: str
+    timestamp: Moment
+    data: ShortTicketTold
+
+
+class RemadeTicketEvent(Told):
+    """A remake; ``timestamp`` is when it was opened."""
+
+    type: str
+    timestamp: Moment
+    data: RemadeTicketTold
 
 
 _ORDER: dict[str, Any] = {
@@ -75,7 +118,29 @@ _TICKET: dict[str, Any] = {
     "from_state": "waiting",
     "state": "on_bench",
 }
-_STATES = {"order.cancelled": "cancelled", "order.ready": "ready", "order.sent": "sent"}
+_STATES = {
+    "order.cancelled": "cancelled",
+    "order.ready": "ready",
+    "order.sent": "sent",
+    "order.late": "in_work",
+}
+_ON_BENCH = {"from_state": "on_bench", "state": "on_bench"}
+_MORE: dict[str, dict[str, Any]] = {
+    "order.late": {"expected_day": "2026-12-08"},
+    "ticket.halted": {"state": "halted"},
+    "ticket.short": {**_ON_BENCH, "to_remake": {"M": 2}},
+    "ticket.remade": {
+        "ticket": "T000002",
+        "state": "waiting",
+        "remake_of": "T000001",
+        "pieces": {"M": 2},
+    },
+}
+_PAYLOADS: dict[str, type[BaseModel]] = {
+    "order.late": LateOrderEvent,
+    "ticket.short": ShortTicketEvent,
+    "ticket.remade": RemadeTicketEvent,
+}
 
 
 def _doc(name: str, meaning: str) -> WebhookDoc:
@@ -83,14 +148,14 @@ def _doc(name: str, meaning: str) -> WebhookDoc:
     data = dict(_TICKET if about_ticket else _ORDER)
     if name in _STATES:
         data |= {"order_state": _STATES[name], "sequence": 9}
-    if name == "ticket.halted":
-        data["state"] = "halted"
+    data |= _MORE.get(name, {})
+    payload = _PAYLOADS.get(name, TicketEvent if about_ticket else OrderEvent)
     return WebhookDoc(
         name=name,
         summary=meaning,
         description="Signed as Standard Webhooks 1.0.0 has it. Told at least once, and in order "
         "for each order; drop repeats by `webhook-id`.",
-        payload=TicketEvent if about_ticket else OrderEvent,
+        payload=payload,
         example={"type": name, "timestamp": "2026-11-25T09:30:00.000Z", "data": data},
     )
 

@@ -44,6 +44,7 @@ from service.store.migrate import upgrade
 from service.store.tables import StationDay
 from tests.benchmarks.figures import Burst, summarise, times_as_long
 from tests.benchmarks.large_shop import large_shop
+from tests.benchmarks.papers import ticket_works
 from tests.benchmarks.shop_calls import checkout_line, lines_body
 from tests.benchmarks.table import Row
 
@@ -82,11 +83,17 @@ def measure_functions(
         _colours,
         _pictures,
         _catalogues,
+        _papers,
     )
     for group in groups:
         for timing in group():
             if only in timing.what:
                 yield _timed(timing, seconds)
+
+
+def _papers() -> Iterator[Timing]:
+    ours, bare = ticket_works()
+    yield Timing("ticket PDF, nothing known", ours, "bare page of the same content", bare)
 
 
 def _timed(timing: Timing, seconds: float) -> Row:

@@ -15,6 +15,9 @@ from service.domain.measuring import measure
 from service.domain.shop import Policy
 from service.intake.pictures import read_picture
 
+pytestmark = pytest.mark.xdist_group("demonstration artworks")
+"""One process measures them all, once."""
+
 BY_ID = {artwork.id: artwork for artwork in DEMO_ARTWORKS}
 FLAT = {
     "art_demo-boat": ["#141416"],
@@ -28,9 +31,15 @@ FLAT = {
 
 
 @cache
+def drawn(artwork_id: str) -> bytes:
+    """The file of a demonstration artwork, drawn once."""
+    return BY_ID[artwork_id].draw()
+
+
+@cache
 def measures(artwork_id: str) -> ArtworkMeasures:
     """What is measured of a demonstration artwork, read as an upload is."""
-    data = BY_ID[artwork_id].draw()
+    data = drawn(artwork_id)
     picture = read_picture(data, declared_media_type="image/png", max_pixels=10**7, max_bytes=10**7)
     return measure(picture.rgba)
 
@@ -45,7 +54,7 @@ def test_one_artwork_alone_is_kept_without_a_right() -> None:
     """Its pixels are no other's, for the same bytes of one holder are kept once."""
     undeclared = [artwork.id for artwork in DEMO_ARTWORKS if not artwork.rights_declared]
     assert undeclared == ["art_demo-borrowed"]
-    assert len({artwork.draw() for artwork in DEMO_ARTWORKS}) == len(DEMO_ARTWORKS)
+    assert len({drawn(id_) for id_ in BY_ID}) == len(DEMO_ARTWORKS)
 
 
 @pytest.mark.parametrize("artwork_id", FLAT)
@@ -71,7 +80,7 @@ def test_white_is_in_the_beacon_and_the_box() -> None:
 
 def test_the_boxed_boat_is_opaque_to_its_white_edge() -> None:
     """Saved without transparency: all four sides are white."""
-    pixels = np.asarray(Image.open(BytesIO(BY_ID["art_demo-boxed"].draw())))
+    pixels = np.asarray(Image.open(BytesIO(drawn("art_demo-boxed"))))
     assert pixels.shape == (800, 800, 3)
     for side in (pixels[0], pixels[-1], pixels[:, 0], pixels[:, -1]):
         assert (side == 255).all()
@@ -79,7 +88,7 @@ def test_the_boxed_boat_is_opaque_to_its_white_edge() -> None:
 
 def test_the_dusk_has_neither_flat_areas_nor_few_colours() -> None:
     """Neighbouring pixels differ nearly everywhere, as grain makes them."""
-    pixels = np.asarray(Image.open(BytesIO(BY_ID["art_demo-dusk"].draw()))).astype(np.int16)
+    pixels = np.asarray(Image.open(BytesIO(drawn("art_demo-dusk")))).astype(np.int16)
     steps = np.abs(np.diff(pixels, axis=1)).max(axis=-1)
     assert np.mean(steps > 3) > 0.5
     assert len(measures("art_demo-dusk").palette) > 6
@@ -88,4 +97,4 @@ def test_the_dusk_has_neither_flat_areas_nor_few_colours() -> None:
 @pytest.mark.parametrize("artwork_id", ["art_demo-glow", "art_demo-dusk"])
 def test_computed_pictures_are_the_same_each_time(artwork_id: str) -> None:
     """Drawn from whole numbers alone, twice the same bytes."""
-    assert BY_ID[artwork_id].draw() == BY_ID[artwork_id].draw()
+    assert BY_ID[artwork_id].draw() == drawn(artwork_id)

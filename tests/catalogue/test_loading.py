@@ -261,7 +261,7 @@ def demo_text() -> str:
     return load_catalogue(demo_shop_path()).document_json
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(data=st.data())
 def test_a_demo_document_with_a_value_exchanged_is_loaded_or_refused(
     demo_text: str, data: st.DataObject

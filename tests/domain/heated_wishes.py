@@ -2,22 +2,20 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from string import Formatter
 from typing import Any
 
 from hypothesis import strategies as st
 
 from service.domain.colour import lab_from_srgb_hex
 from service.domain.compiled import CompiledCatalogue
-from service.domain.facts import facts_for
 from service.domain.fibres import Fibre, FibreContent, FibreShare
 from service.domain.garments import Garment
-from service.domain.rules.contract import Facts, Neighbour, Reading, Rule, Severity
-from service.domain.wishes import Choice, Consent, Decoration, Line
+from service.domain.rules.contract import Facts, Neighbour, Rule, Severity
+from service.domain.wishes import Choice, Consent, Decoration
 from tests.domain.garments_and_lines import artwork, cloth, decoration, demo_shop
+from tests.domain.rule_facts import facts_of, fits_a_template, readings
 
 METHODS = [method.id for method in demo_shop().catalogue.methods]
 WHITE, GREY, RED, BLACK = "#ffffff", "#a0a0a5", "#b01020", "#141414"
@@ -28,27 +26,6 @@ def of_content(content: FibreContent, srgb: str = WHITE) -> Garment:
     return replace(cloth(srgb), face=content, whole=content)
 
 
-def with_policy(**changes: object) -> CompiledCatalogue:
-    """The demo shop with another policy."""
-    catalogue = demo_shop().catalogue
-    policy = catalogue.policy.model_copy(update=changes)
-    return replace(demo_shop(), catalogue=catalogue.model_copy(update={"policy": policy}))
-
-
-def facts_on(
-    garment: Garment,
-    wished: Decoration | str,
-    shop: CompiledCatalogue | None = None,
-    neighbours: tuple[Neighbour, ...] = (),
-) -> Facts:
-    """What the rules read of one decoration, or of a method, on the garment."""
-    one = decoration(wished) if isinstance(wished, str) else wished
-    line = Line(garment, {"M": 1}, (one,))
-    return replace(
-        facts_for(shop or demo_shop(), line, one, one.method_id or ""), neighbours=neighbours
-    )
-
-
 def neighbour(
     garment: Garment,
     wished: Decoration | str,
@@ -57,30 +34,9 @@ def neighbour(
     shop: CompiledCatalogue | None = None,
 ) -> Neighbour:
     """Another decoration of the garment, at its back."""
-    facts = facts_on(garment, wished, shop)
+    facts = facts_of(garment, wished, shop)
     other = replace(facts.decoration, placement_id="back")
     return Neighbour(other, facts.chain, facts.settings, earlier)
-
-
-def said(rule: Rule, facts: Facts) -> list[Reading]:
-    """All the rule says."""
-    return list(rule.evaluate(facts))
-
-
-def gravest(rule: Rule, facts: Facts) -> Severity | None:
-    """The gravest severity of what the rule says, None if it says nothing."""
-    order = list(Severity)
-    return max((r.severity for r in rule.evaluate(facts)), key=order.index, default=None)
-
-
-def fits_a_template(rule: Rule, reason: str) -> bool:
-    """True when the reason is one of the rule's templates, filled in."""
-    return any(re.fullmatch(_pattern(template), reason) for template in rule.reasons.values())
-
-
-def _pattern(template: str) -> str:
-    parts = Formatter().parse(template)
-    return "".join(re.escape(text) + ("" if field is None else ".*") for text, field, _, _ in parts)
 
 
 @dataclass(frozen=True)
@@ -111,7 +67,7 @@ class HeatedWish:
             film_colour_id=chosen[Choice.FILM_COLOUR],
             consents=chosen[Choice.CONSENTS],
         )
-        return facts_on(garment, wished, neighbours=beside)
+        return facts_of(garment, wished, neighbours=beside)
 
 
 def says_the_same_of_what_it_reads(rule: Rule, one: HeatedWish, other: HeatedWish) -> None:
@@ -121,8 +77,8 @@ def says_the_same_of_what_it_reads(rule: Rule, one: HeatedWish, other: HeatedWis
     assert reads <= rule.reads
     kept = {choice: one.choices[choice] for choice in reads}
     mixed = HeatedWish({**other.choices, Choice.METHOD: one.choices[Choice.METHOD], **kept})
-    before = said(rule, facts)
-    assert before == said(rule, mixed.facts())
+    before = readings(rule, facts)
+    assert before == readings(rule, mixed.facts())
     assert all(fits_a_template(rule, reading.reason) for reading in before)
     assert rule.may_block or not any(r.severity is Severity.BLOCKS for r in before)
 

@@ -1,10 +1,15 @@
-"""Facts made to measure for tests of single rules, and the law that a rule names all it reads."""
+"""Facts made to measure for tests of single rules, what rules say of them, and one law of reading.
+
+Wishes drawn at random, for the other laws, are in ``rule_situations`` and ``heated_wishes``.
+"""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from functools import lru_cache
+from string import Formatter
 
 from hypothesis import strategies as st
 
@@ -13,7 +18,7 @@ from service.domain.compiled import CompiledCatalogue, compile_catalogue
 from service.domain.facts import facts_for
 from service.domain.fibres import FibreContent
 from service.domain.garments import Garment, SuppliedGarment, supplied_garment
-from service.domain.rules.contract import Facts, Reading, Rule, Severity
+from service.domain.rules.contract import Facts, Neighbour, Reading, Rule, Severity
 from service.domain.shop import Catalogue, Policy
 from service.domain.wishes import Choice, Consent, Decoration, Line
 from tests.domain.garments_and_lines import artwork, decoration, demo_shop
@@ -26,24 +31,36 @@ def shop_with(
 ) -> CompiledCatalogue:
     """The demo shop with fields of some media and blanks, by id, and of its policy changed."""
     catalogue = demo_shop().catalogue
+    ruled = Policy.model_validate({**catalogue.policy.model_dump(), **policy})
+    if not media and not blanks:
+        # Nothing that is compiled depends on the policy.
+        return replace(demo_shop(), catalogue=catalogue.model_copy(update={"policy": ruled}))
     fields = {name: getattr(catalogue, name) for name in Catalogue.model_fields}
     for part, changes in (("media", media or {}), ("blanks", blanks or {})):
         fields[part] = tuple(
             one.model_copy(update=dict(changes.get(one.id, {}))) for one in fields[part]
         )
-    fields["policy"] = Policy.model_validate({**catalogue.policy.model_dump(), **policy})
-    return compile_catalogue(Catalogue.model_validate(fields), "changed")
+    return compile_catalogue(Catalogue.model_validate({**fields, "policy": ruled}), "changed")
 
 
 def facts_of(
     garment: Garment,
-    wished: Decoration,
+    wished: Decoration | str,
     shop: CompiledCatalogue | None = None,
+    *,
     sizes: tuple[str, ...] = ("M",),
+    neighbours: tuple[Neighbour, ...] = (),
 ) -> Facts:
-    """What rules read of one piece of each size, decorated by the method wished for."""
-    line = Line(garment, dict.fromkeys(sizes, 1), (wished,))
-    return facts_for(shop or demo_shop(), line, wished, wished.method_id or "")
+    """What rules read of one piece of each size by the method wished for, or of a bare method."""
+    one = decoration(wished) if isinstance(wished, str) else wished
+    line = Line(garment, dict.fromkeys(sizes, 1), (one,))
+    facts = facts_for(shop or demo_shop(), line, one, one.method_id or "")
+    return replace(facts, neighbours=neighbours)
+
+
+def readings(rule: Rule, facts: Facts) -> list[Reading]:
+    """All the rule says."""
+    return list(rule.evaluate(facts))
 
 
 def severities(rule: Rule, facts: Facts) -> list[Severity]:
@@ -55,6 +72,26 @@ def the_reading(rule: Rule, facts: Facts) -> Reading:
     """The only reading of a rule."""
     (reading,) = rule.evaluate(facts)
     return reading
+
+
+def gravest(rule: Rule, facts: Facts) -> Severity | None:
+    """The gravest severity of what the rule says, None if it says nothing."""
+    return max(severities(rule, facts), key=list(Severity).index, default=None)
+
+
+def blocks(rule: Rule, facts: Facts) -> bool:
+    """Whether the rule refuses."""
+    return Severity.BLOCKS in severities(rule, facts)
+
+
+def fits_a_template(rule: Rule, reason: str) -> bool:
+    """True when the reason is one of the rule's templates, filled in."""
+    return any(re.fullmatch(_pattern(template), reason) for template in rule.reasons.values())
+
+
+def _pattern(template: str) -> str:
+    parts = Formatter().parse(template)
+    return "".join(re.escape(text) + ("" if field is None else ".*") for text, field, _, _ in parts)
 
 
 @lru_cache(maxsize=1)

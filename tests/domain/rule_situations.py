@@ -14,9 +14,10 @@ from service.domain.colour import lab_from_srgb_hex
 from service.domain.compiled import CompiledCatalogue
 from service.domain.facts import facts_for
 from service.domain.garments import Garment
-from service.domain.rules.contract import Facts, Reading, Rule, Severity
+from service.domain.rules.contract import Facts, Rule
 from service.domain.wishes import Choice, Decoration, Line
 from tests.domain.garments_and_lines import artwork, cloth, demo_shop
+from tests.domain.rule_facts import blocks
 
 SIZES = ("S", "M", "L")
 
@@ -59,16 +60,6 @@ def mixed(one: Wish, other: Wish, from_one: frozenset[Choice]) -> Wish:
     """The named choices of ``one``, all others of ``other``."""
     chosen = {choice: one.choices[choice] for choice in from_one if choice in one.choices}
     return Wish({**other.choices, **chosen})
-
-
-def readings(rule: Rule, facts: Facts) -> list[Reading]:
-    """All the rule says."""
-    return list(rule.evaluate(facts))
-
-
-def blocks(rule: Rule, facts: Facts) -> bool:
-    """Whether the rule refuses."""
-    return any(reading.severity is Severity.BLOCKS for reading in rule.evaluate(facts))
 
 
 def blocks_exactly_outside_its_widths(rule: Rule, wish: Wish) -> None:

@@ -32,14 +32,8 @@ from service.domain.rules.outlines import (
 from service.domain.shop import Policy
 from service.domain.wishes import Choice, Decoration, Line
 from tests.domain.garments_and_lines import artwork, cloth, demo_shop
-from tests.domain.rule_situations import (
-    Wish,
-    blocks,
-    blocks_exactly_outside_its_widths,
-    mixed,
-    readings,
-    wishes,
-)
+from tests.domain.rule_facts import blocks, readings
+from tests.domain.rule_situations import Wish, blocks_exactly_outside_its_widths, mixed, wishes
 
 RULES = (
     ARTWORK_VISIBLE,

@@ -28,14 +28,11 @@ from tests.domain.heated_wishes import (
     GREY,
     WHITE,
     HeatedWish,
-    facts_on,
-    gravest,
     heated_wishes,
     of_content,
-    said,
     says_the_same_of_what_it_reads,
-    with_policy,
 )
+from tests.domain.rule_facts import facts_of, gravest, readings, shop_with
 
 RULES = (DYE_FIBRE_SHARE, DYE_SURFACE_LIGHTNESS, DYE_FIRST_WASH, DYE_STRAY_FIBRE)
 FADED = frozenset({Consent.FADED_LOOK})
@@ -105,7 +102,7 @@ def test_a_tenth_of_stray_fibre_is_the_most(percent: str, severity: Severity) ->
     """
     shares = {"polyester": Decimal(100) - Decimal(percent), "polyamide": Decimal(percent)}
     content = FibreContent.of(**{name: share for name, share in shares.items() if share})
-    assert gravest(DYE_STRAY_FIBRE, facts_on(of_content(content), "dye-transfer")) is severity
+    assert gravest(DYE_STRAY_FIBRE, facts_of(of_content(content), "dye-transfer")) is severity
 
 
 @pytest.mark.parametrize("fibre", sorted(STRAY_FIBRES))
@@ -119,20 +116,20 @@ def test_stray_fibres_do_not_bear_the_heat_of_dye(fibre: Fibre) -> None:
 def test_cellulose_and_elastane_are_no_stray_fibres(fibre: str) -> None:
     """They are judged by the share of polyester beside them; common practice, no source."""
     content = FibreContent.of(**{"polyester": 80, fibre: 20})
-    assert gravest(DYE_STRAY_FIBRE, facts_on(of_content(content), "dye-transfer")) == "passes"
+    assert gravest(DYE_STRAY_FIBRE, facts_of(of_content(content), "dye-transfer")) == "passes"
 
 
 def test_several_stray_fibres_add_up() -> None:
     """Six and five per cent are eleven."""
     content = FibreContent.of(polyester=89, polyamide=6, acrylic=5)
-    (reading,) = said(DYE_STRAY_FIBRE, facts_on(of_content(content), "dye-transfer"))
+    (reading,) = readings(DYE_STRAY_FIBRE, facts_of(of_content(content), "dye-transfer"))
     assert (reading.severity, reading.measured, reading.limit) == (Severity.BLOCKS, 11.0, 10.0)
 
 
 def test_half_and_half_loses_47_per_cent_of_the_print_at_first_wash() -> None:
     """50/50 by mass is 52.6 % polyester by volume at 1.38 and 1.53 g/cm3 (arithmetic)."""
-    half = facts_on(cloth(polyester=50, cotton=50), "dye-transfer")
-    (reading,) = said(DYE_FIRST_WASH, half)
+    half = facts_of(cloth(polyester=50, cotton=50), "dye-transfer")
+    (reading,) = readings(DYE_FIRST_WASH, half)
     assert reading.severity is Severity.WARNS
     assert reading.measured == pytest.approx(100 * (1 - 0.526), abs=0.1)
 
@@ -142,14 +139,14 @@ def test_half_and_half_loses_47_per_cent_of_the_print_at_first_wash() -> None:
 )
 def test_the_first_wash_is_named_on_every_blend(percent: int, severity: str) -> None:
     """Loose dye washes out of the other fibres; common practice, no source (three guides)."""
-    facts = facts_on(of_content(_blend(percent)), "dye-transfer")
+    facts = facts_of(of_content(_blend(percent)), "dye-transfer")
     assert gravest(DYE_FIRST_WASH, facts) == severity
 
 
 def test_more_polyester_loses_less() -> None:
     """What washes out falls with every per cent of polyester."""
     lost = [
-        float(said(DYE_FIRST_WASH, facts_on(of_content(_blend(p)), "dye-transfer"))[0].measured)
+        float(readings(DYE_FIRST_WASH, facts_of(of_content(_blend(p)), "dye-transfer"))[0].measured)
         for p in range(101)
     ]
     assert lost[0] == pytest.approx(100)
@@ -159,15 +156,15 @@ def test_more_polyester_loses_less() -> None:
 
 def test_dye_is_judged_by_the_face_of_a_plated_knit() -> None:
     """Polyester outside, cotton inside: nothing washes out; common practice, no source."""
-    outside = facts_on(plated(WHITE, {"polyester": 100}, polyester=60, cotton=40), "dye-transfer")
-    inside = facts_on(plated(WHITE, {"cotton": 100}, polyester=60, cotton=40), "dye-transfer")
+    outside = facts_of(plated(WHITE, {"polyester": 100}, polyester=60, cotton=40), "dye-transfer")
+    inside = facts_of(plated(WHITE, {"cotton": 100}, polyester=60, cotton=40), "dye-transfer")
     assert [gravest(rule, outside) for rule in RULES] == ["passes"] * len(RULES)
     assert gravest(DYE_FIBRE_SHARE, inside) == "blocks"
 
 
 def _over_film(dye_share: float) -> Facts:
     """Dye on the white film, whose face holds dye in that share."""
-    facts = facts_on(cloth(BLACK, cotton=100), "dye-on-white-film")
+    facts = facts_of(cloth(BLACK, cotton=100), "dye-on-white-film")
 
     def changed(film: Medium | None) -> Medium | None:
         return film.model_copy(update={"dye_share": dye_share}) if film else None
@@ -189,27 +186,27 @@ def test_a_film_holds_dye_by_the_share_of_its_face(share: float, severity: str) 
 @pytest.mark.parametrize("method", ["dye-on-white-film", "cut-film"])
 def test_cloth_beneath_film_loses_no_dye(rule: Rule, method: str) -> None:
     """Rules on dye in cloth say nothing where dye goes into a film, or there is none."""
-    facts = facts_on(cloth(BLACK, acrylic=50, cotton=50), method)
-    assert said(rule, facts) == []
+    facts = facts_of(cloth(BLACK, acrylic=50, cotton=50), method)
+    assert readings(rule, facts) == []
     assert rule.reads_for(facts.chain) == {Choice.METHOD}
 
 
 def test_the_shops_own_thresholds_decide() -> None:
     """A shop that asks for 90 % sees 92 % as full."""
-    facts = facts_on(
-        of_content(_blend(92)), "dye-transfer", with_policy(dye_full_percent=Decimal(90))
+    facts = facts_of(
+        of_content(_blend(92)), "dye-transfer", shop_with(dye_full_percent=Decimal(90))
     )
     assert gravest(DYE_FIBRE_SHARE, facts) == "passes"
     assert gravest(DYE_FIRST_WASH, facts) == "notes"
-    stricter = with_policy(dye_stray_fibre_percent=Decimal(3))
+    stricter = shop_with(dye_stray_fibre_percent=Decimal(3))
     knit = of_content(FibreContent.of(polyester=96, polyamide=4))
-    assert gravest(DYE_STRAY_FIBRE, facts_on(knit, "dye-transfer", stricter)) == "blocks"
+    assert gravest(DYE_STRAY_FIBRE, facts_of(knit, "dye-transfer", stricter)) == "blocks"
 
 
 def test_a_refusal_names_value_limit_and_way_out() -> None:
     """On black cotton the customer reads 0 %, 50 %, and of films that take dye."""
-    (reading,) = said(
-        DYE_FIBRE_SHARE, facts_on(cloth(BLACK, Finish.PLAIN, cotton=100), "dye-transfer")
+    (reading,) = readings(
+        DYE_FIBRE_SHARE, facts_of(cloth(BLACK, Finish.PLAIN, cotton=100), "dye-transfer")
     )
     assert (reading.measured, reading.limit) == (0.0, 50.0)
     assert "0 % polyester (100 % cotton)" in reading.reason

@@ -23,13 +23,12 @@ from service.domain.rules.geometry import (
 from service.domain.wishes import Choice, Decoration, Line
 from service.domain.work import misfits, widest_on_media
 from tests.domain.garments_and_lines import artwork, cloth, decoration, demo_shop
+from tests.domain.rule_facts import blocks, readings
 from tests.domain.rule_situations import (
     BLANKS,
     Wish,
-    blocks,
     blocks_exactly_outside_its_widths,
     mixed,
-    readings,
     wishes,
 )
 from tests.domain.shops import tiny_media, tiny_shop

@@ -26,14 +26,11 @@ from tests.domain.heated_wishes import (
     RED,
     WHITE,
     HeatedWish,
-    facts_on,
-    gravest,
     heated_wishes,
     of_content,
-    said,
     says_the_same_of_what_it_reads,
-    with_policy,
 )
+from tests.domain.rule_facts import facts_of, gravest, readings, shop_with
 
 RULES = (
     HEAT_WINDOW,
@@ -46,7 +43,7 @@ RULES = (
 
 
 def _reasons(rule: Rule, facts: Facts, severity: Severity) -> list[str]:
-    return [reading.reason for reading in said(rule, facts) if reading.severity is severity]
+    return [reading.reason for reading in readings(rule, facts) if reading.severity is severity]
 
 
 def test_an_empty_window_names_every_interval_and_the_presss_error() -> None:
@@ -54,7 +51,7 @@ def test_an_empty_window_names_every_interval_and_the_presss_error() -> None:
 
     Windows and ceilings: common practice, no source.
     """
-    facts = facts_on(cloth(polyamide=100), "cut-film")
+    facts = facts_of(cloth(polyamide=100), "cut-film")
     reason = _reasons(HEAT_WINDOW, facts, Severity.BLOCKS)[0]
     assert "the polyamide in the cloth up to 150 °C" in reason
     assert "its own press window 150 to 165 °C" in reason
@@ -66,7 +63,7 @@ def test_an_empty_window_names_every_interval_and_the_presss_error() -> None:
 
 def test_an_empty_window_names_the_film_beneath() -> None:
     """A dye stroke above what its base film bears is refused, naming that film."""
-    facts = facts_on(cloth(cotton=100), "dye-on-white-film")
+    facts = facts_of(cloth(cotton=100), "dye-on-white-film")
     weak = facts.chain.layers[0].model_copy(update={"withstands_c": 170.0})
     strikes = tuple(
         replace(strike, beneath=tuple(weak for _ in strike.beneath))
@@ -82,7 +79,7 @@ def test_an_empty_window_names_the_film_beneath() -> None:
 @pytest.mark.parametrize("method", METHODS)
 def test_polypropylene_is_refused_by_every_method(method: str) -> None:
     """It melts at 160 to 170 °C (one trade guide); every press from 120 °C on is refused."""
-    facts = facts_on(cloth(polypropylene=100), method)
+    facts = facts_of(cloth(polypropylene=100), method)
     assert gravest(HEAT_WINDOW, facts) == "blocks"
     assert gravest(LOW_MELTING_FIBRE, facts) == "blocks"
 
@@ -96,7 +93,7 @@ def test_a_little_polypropylene_is_enough(percent: str, window: str, melting: st
     """Fibres count for the ceiling from 5 %, low melters from 1 %; design choices, no source."""
     cotton = str(100 - float(percent))
     content = FibreContent.of(cotton=cotton, polypropylene=percent)
-    facts = facts_on(of_content(content), "cut-film")
+    facts = facts_of(of_content(content), "cut-film")
     assert gravest(HEAT_WINDOW, facts) == window
     assert gravest(LOW_MELTING_FIBRE, facts) == melting
     assert all((entry.set_c is None) == (melting == "blocks") for entry in facts.settings)
@@ -104,7 +101,7 @@ def test_a_little_polypropylene_is_enough(percent: str, window: str, melting: st
 
 def test_a_low_melter_is_named_with_share_and_melting_point() -> None:
     """Fibre, share, melting point and what it bears stand in the refusal."""
-    facts = facts_on(of_content(FibreContent.of(cotton=97, polypropylene=3)), "cut-film")
+    facts = facts_of(of_content(FibreContent.of(cotton=97, polypropylene=3)), "cut-film")
     reason = _reasons(LOW_MELTING_FIBRE, facts, Severity.BLOCKS)[0]
     assert "3 % polypropylene" in reason
     assert "melts from 160 °C" in reason
@@ -113,7 +110,7 @@ def test_a_low_melter_is_named_with_share_and_melting_point() -> None:
 
 def test_a_cool_stroke_beside_a_low_melter_is_set_below_its_ceiling() -> None:
     """A stroke that may stay cool is allowed, kept cool, and warned of."""
-    facts = facts_on(of_content(FibreContent.of(cotton=97, polypropylene=3)), "cut-film")
+    facts = facts_of(of_content(FibreContent.of(cotton=97, polypropylene=3)), "cut-film")
     strike = facts.settings[0].strike
     window = strike.window.model_copy(
         update={"temp_min_c": 90.0, "temp_max_c": 135.0, "best_temp_c": 120.0}
@@ -121,7 +118,7 @@ def test_a_cool_stroke_beside_a_low_melter_is_set_below_its_ceiling() -> None:
     chain = replace(facts.chain, strikes=(replace(strike, window=window),))
     entries = strike_settings(chain, facts.garment, facts.film_labs, facts.policy)
     assert [entry.set_c for entry in entries] == [106.0]
-    (reading,) = said(LOW_MELTING_FIBRE, replace(facts, press=lambda: entries))
+    (reading,) = readings(LOW_MELTING_FIBRE, replace(facts, press=lambda: entries))
     assert (reading.severity, reading.measured, reading.limit) == (Severity.WARNS, 94.0, 106.0)
 
 
@@ -132,7 +129,7 @@ def test_a_long_stroke_is_refused_on_elastane_that_counts(
 ) -> None:
     """Printed film takes 60 s and more, elastane bears 45 s; from memory."""
     content = FibreContent.of(cotton=100 - percent, elastane=percent)
-    facts = facts_on(of_content(content), "printed-film")
+    facts = facts_of(of_content(content), "printed-film")
     assert (gravest(HEAT_WINDOW, facts) == "passes") is allowed
     if not allowed:
         assert any("at most 45 s" in text for text in _reasons(HEAT_WINDOW, facts, Severity.BLOCKS))
@@ -140,9 +137,9 @@ def test_a_long_stroke_is_refused_on_elastane_that_counts(
 
 def test_a_stroke_that_can_be_shorter_is_shortened_and_noted() -> None:
     """Dye takes 30 to 60 s; on cloth with elastane it is pressed for 45 s."""
-    facts = facts_on(of_content(FibreContent.of(polyester=92, elastane=8)), "dye-transfer")
+    facts = facts_of(of_content(FibreContent.of(polyester=92, elastane=8)), "dye-transfer")
     assert facts.settings[-1].dwell_s == 45
-    noted = [r for r in said(HEAT_WINDOW, facts) if r.severity is Severity.NOTES]
+    noted = [r for r in readings(HEAT_WINDOW, facts) if r.severity is Severity.NOTES]
     assert [(r.measured, r.limit, r.unit) for r in noted] == [(45.0, 45.0, "s")]
 
 
@@ -164,9 +161,9 @@ def test_a_stroke_of_90_s_near_the_ceiling_asks_for_a_sample(
 
     The margin is a design choice, and the limit itself is allowed.
     """
-    shop = with_policy(long_strike_margin_k=margin_k)
-    facts = facts_on(of_content(FibreContent.of(**{fibre: 100})), "printed-film", shop)
-    [reading] = said(LONG_STRIKE, facts)
+    shop = shop_with(long_strike_margin_k=margin_k)
+    facts = facts_of(of_content(FibreContent.of(**{fibre: 100})), "printed-film", shop)
+    [reading] = readings(LONG_STRIKE, facts)
     assert (reading.severity, reading.measured) == (severity, 170.0)
     assert "90 s" in reading.reason
 
@@ -174,17 +171,17 @@ def test_a_stroke_of_90_s_near_the_ceiling_asks_for_a_sample(
 @pytest.mark.parametrize(("dwell_s", "count"), [(60.0, 0), (60.5, 1)])
 def test_strokes_of_up_to_60_s_are_what_ceilings_are_for(dwell_s: float, count: int) -> None:
     """Of a stroke no longer than that nothing is said; common practice, no source."""
-    facts = facts_on(cloth(viscose=100), "printed-film")
+    facts = facts_of(cloth(viscose=100), "printed-film")
     entries = tuple(replace(entry, dwell_s=dwell_s) for entry in facts.settings[-1:])
-    assert len(said(LONG_STRIKE, replace(facts, press=lambda: entries))) == count
-    assert said(LONG_STRIKE, facts_on(cloth(polyester=100), "dye-transfer")) == []
+    assert len(readings(LONG_STRIKE, replace(facts, press=lambda: entries))) == count
+    assert readings(LONG_STRIKE, facts_of(cloth(polyester=100), "dye-transfer")) == []
 
 
 def test_a_long_stroke_without_a_setting_is_left_to_the_rules_that_refuse_it() -> None:
     """Wool bears 150 °C, and printed film needs 169 °C: the heat window says so."""
-    facts = facts_on(cloth(wool=100), "printed-film")
+    facts = facts_of(cloth(wool=100), "printed-film")
     assert gravest(HEAT_WINDOW, facts) == "blocks"
-    assert said(LONG_STRIKE, facts) == []
+    assert readings(LONG_STRIKE, facts) == []
 
 
 @pytest.mark.parametrize(
@@ -194,14 +191,14 @@ def test_a_long_stroke_without_a_setting_is_left_to_the_rules_that_refuse_it() -
 def test_warm_elastane_is_warned_of(percent: int, warm_c: float, severity: str) -> None:
     """Cut film is set to 155 °C; the limit itself is allowed, and elastane counts from 5 %."""
     content = FibreContent.of(cotton=100 - percent, elastane=percent)
-    shop = with_policy(elastane_warm_c=warm_c)
-    assert gravest(ELASTANE_HEAT, facts_on(of_content(content), "cut-film", shop)) == severity
+    shop = shop_with(elastane_warm_c=warm_c)
+    assert gravest(ELASTANE_HEAT, facts_of(of_content(content), "cut-film", shop)) == severity
 
 
 def test_elastane_is_warned_of_where_a_stroke_is_hot() -> None:
     """Dye at 200 °C is above the 165 °C at which elastane is warned of; from memory."""
-    facts = facts_on(of_content(FibreContent.of(polyester=92, elastane=8)), "dye-transfer")
-    (reading,) = (r for r in said(ELASTANE_HEAT, facts) if r.severity is Severity.WARNS)
+    facts = facts_of(of_content(FibreContent.of(polyester=92, elastane=8)), "dye-transfer")
+    (reading,) = (r for r in readings(ELASTANE_HEAT, facts) if r.severity is Severity.WARNS)
     assert (reading.measured, reading.limit) == (200.0, 165.0)
 
 
@@ -221,22 +218,22 @@ def test_elastane_is_warned_of_where_a_stroke_is_hot() -> None:
 def test_blends_of_three_scorch(content: dict[str, int], warns: bool) -> None:  # noqa: FBT001
     """Transfers at 138 °C or below are advised on them (advice in one trade magazine)."""
     garment = of_content(FibreContent.of(**content))
-    assert (gravest(TRI_BLEND_SCORCH, facts_on(garment, "cut-film")) == "warns") is warns
-    assert gravest(TRI_BLEND_SCORCH, facts_on(garment, "low-heat-cut-film")) == "passes"
+    assert (gravest(TRI_BLEND_SCORCH, facts_of(garment, "cut-film")) == "warns") is warns
+    assert gravest(TRI_BLEND_SCORCH, facts_of(garment, "low-heat-cut-film")) == "passes"
 
 
 def test_the_limit_of_a_blend_of_three_is_allowed() -> None:
     """Low-heat film is set to 128 °C: 128 °C is allowed, a tenth less is not."""
     garment = of_content(FibreContent.of(polyester=50, cotton=25, viscose=25))
     for limit, severity in ((128.0, "passes"), (127.9, "warns")):
-        shop = with_policy(tri_blend_c=limit)
-        facts = facts_on(garment, "low-heat-cut-film", shop)
+        shop = shop_with(tri_blend_c=limit)
+        facts = facts_of(garment, "low-heat-cut-film", shop)
         assert gravest(TRI_BLEND_SCORCH, facts) == severity
 
 
 def _white_film(method: str, garment_srgb: str, **percents: int) -> Facts:
     wished = decoration(method, art=artwork(WHITE), film_colour_id="white")
-    return facts_on(of_content(FibreContent.of(**percents), garment_srgb), wished)
+    return facts_of(of_content(FibreContent.of(**percents), garment_srgb), wished)
 
 
 def test_white_film_at_155_c_on_red_polyester_is_refused_with_a_way_out() -> None:
@@ -269,13 +266,13 @@ def test_cloth_bleeds_from_half_polyester_below_light(
     """At risk: at least 50 % polyester with L* below 75; a design choice, no source."""
     garment = replace(of_content(FibreContent.of(**percents), GREY), lab=Lab(lightness, 0, 0))
     wished = decoration("cut-film", art=artwork(WHITE), film_colour_id="white")
-    assert gravest(DYE_MIGRATION, facts_on(garment, wished)) == severity
+    assert gravest(DYE_MIGRATION, facts_of(garment, wished)) == severity
 
 
 def test_dark_film_hides_the_dye() -> None:
     """Dark film is a countermeasure (one trade magazine)."""
     wished = decoration("cut-film", art=artwork(BLACK), film_colour_id="black")
-    assert gravest(DYE_MIGRATION, facts_on(cloth(RED, polyester=100), wished)) == "passes"
+    assert gravest(DYE_MIGRATION, facts_of(cloth(RED, polyester=100), wished)) == "passes"
 
 
 def test_a_film_that_blocks_dye_passes_on_any_cloth() -> None:
@@ -287,7 +284,7 @@ def test_a_film_that_blocks_dye_passes_on_any_cloth() -> None:
 
 def test_no_film_no_migration() -> None:
     """Dye straight into the cloth has no film to tint: the rule says nothing."""
-    assert said(DYE_MIGRATION, facts_on(cloth(RED, polyester=100), "dye-transfer")) == []
+    assert readings(DYE_MIGRATION, facts_of(cloth(RED, polyester=100), "dye-transfer")) == []
 
 
 def test_a_strike_has_a_setting_unless_a_rule_on_heat_refuses_it() -> None:
@@ -297,7 +294,7 @@ def test_a_strike_has_a_setting_unless_a_rule_on_heat_refuses_it() -> None:
         for method in METHODS:
             placement = next(iter(garment.placements))
             wished = replace(decoration(method), placement_id=placement)
-            facts = facts_on(garment, wished)
+            facts = facts_of(garment, wished)
             refused = any(gravest(rule, facts) == "blocks" for rule in refusing)
             assert refused == any(entry.set_c is None for entry in facts.settings)
 
@@ -311,7 +308,7 @@ def test_no_setting_without_refusal_and_no_refusal_without_reason(wish: HeatedWi
     steps = {
         reading.step
         for rule in refusing
-        for reading in said(rule, facts)
+        for reading in readings(rule, facts)
         if reading.severity is Severity.BLOCKS
     }
     assert steps == {entry.strike.step for entry in facts.settings if entry.set_c is None}

@@ -37,8 +37,8 @@ from service.domain.rules.outlines import LOOSE_PIECES, SMALLEST_FEATURE, SMALLE
 from service.domain.shop import Policy
 from service.domain.wishes import Choice
 from tests.domain.garments_and_lines import artwork, demo_shop
-from tests.domain.rule_facts import shop_with
-from tests.domain.rule_situations import Wish, blocks, readings, wishes
+from tests.domain.rule_facts import blocks, readings, shop_with
+from tests.domain.rule_situations import Wish, wishes
 
 GOOD, LOOK, ACT = Level
 SHAPES: dict[str, Any] = {

@@ -30,11 +30,10 @@ from tests.domain.heated_wishes import (
     WHITE,
     HeatedWish,
     contents,
-    facts_on,
     heated_wishes,
     of_content,
-    with_policy,
 )
+from tests.domain.rule_facts import facts_of, shop_with
 
 
 @pytest.mark.parametrize(
@@ -70,7 +69,7 @@ def test_the_weakest_fibre_that_counts_sets_the_ceiling(
 
 def test_dye_on_white_polyester_is_set_to_200_c_for_60_s() -> None:
     """190 to 204 °C, 45 to 60 s, mirrored (five trade guides)."""
-    facts = facts_on(cloth(WHITE, polyester=100), "dye-transfer")
+    facts = facts_of(cloth(WHITE, polyester=100), "dye-transfer")
     recipes = operation_recipes(facts.chain, facts.settings)
     (printed,) = (r for r in recipes if r.kind is OperationKind.PRINT)
     (pressed,) = (r for r in recipes if r.kind is OperationKind.PRESS)
@@ -85,7 +84,7 @@ def test_dye_on_glitter_goes_in_the_order_of_the_hands() -> None:
 
     Base at 199 °C for 10 to 15 s, dye at 199 °C for 60 s. Common practice, no source.
     """
-    facts = facts_on(cloth(BLACK, cotton=100), "dye-on-glitter-film")
+    facts = facts_of(cloth(BLACK, cotton=100), "dye-on-glitter-film")
     recipes = operation_recipes(facts.chain, facts.settings)
     pre_press, base, dye = (recipe for recipe in recipes if recipe.heated)
     assert [r.kind for r in (pre_press, base, dye)] == ["pre_press", "tack", "press"]
@@ -98,7 +97,7 @@ def test_dye_on_glitter_goes_in_the_order_of_the_hands() -> None:
 @pytest.mark.parametrize(("method", "mirrored"), [("printed-film", False), ("cut-film", True)])
 def test_the_recipe_says_which_way_round(method: str, mirrored: bool) -> None:  # noqa: FBT001
     """Printable film is worked from its face, carrier film from its back; common practice."""
-    facts = facts_on(cloth(), method)
+    facts = facts_of(cloth(), method)
     recipes = operation_recipes(facts.chain, facts.settings)
     assert {r.mirrored for r in recipes if r.kind in ("cut", "print")} == {mirrored}
     assert {r.mirrored for r in recipes if r.kind not in ("cut", "print")} == {None}
@@ -107,7 +106,7 @@ def test_the_recipe_says_which_way_round(method: str, mirrored: bool) -> None:  
 @pytest.mark.parametrize("method", METHODS)
 def test_every_operation_has_a_recipe(method: str) -> None:
     """In the method's order, with its own station, machine, medium and wait."""
-    facts = facts_on(cloth(polyester=60, cotton=40), method)
+    facts = facts_of(cloth(polyester=60, cotton=40), method)
     operations = facts.chain.method.operations
     recipes = operation_recipes(facts.chain, facts.settings)
     assert [r.index for r in recipes] == list(range(len(operations)))
@@ -133,7 +132,7 @@ def _agrees_with_its_strike(recipe: OperationRecipe, entries: tuple[StrikeSettin
 
 def test_a_carrier_is_peeled_as_its_film_says() -> None:
     """The peeling after a stroke says hot, warm or cold."""
-    facts = facts_on(cloth(), "cut-film")
+    facts = facts_of(cloth(), "cut-film")
     recipes = operation_recipes(facts.chain, facts.settings)
     (peel,) = (r for r in recipes if r.kind is OperationKind.PEEL)
     assert peel.peel == demo_shop().catalogue.medium_by_id["cut-film"].press.peel
@@ -141,7 +140,7 @@ def test_a_carrier_is_peeled_as_its_film_says() -> None:
 
 def test_an_empty_intersection_shows_its_intervals_and_no_setting() -> None:
     """Film from 150 °C on acrylic up to 135 °C."""
-    facts = facts_on(cloth(acrylic=100), "cut-film")
+    facts = facts_of(cloth(acrylic=100), "cut-film")
     recipes = operation_recipes(facts.chain, facts.settings)
     pressed = [r for r in recipes if r.kind is OperationKind.PRESS]
     for recipe in pressed:
@@ -158,13 +157,13 @@ def test_an_empty_intersection_shows_its_intervals_and_no_setting() -> None:
 def test_elastane_shortens_a_stroke(percent: int, dwell_s: float) -> None:
     """Dye takes 30 to 60 s, elastane from 5 % on bears 45 s; from memory."""
     content = FibreContent.of(polyester=100 - percent, elastane=percent)
-    entry = facts_on(of_content(content), "dye-transfer").settings[-1]
+    entry = facts_of(of_content(content), "dye-transfer").settings[-1]
     assert (entry.set_c, entry.dwell_s) == (200, dwell_s)
 
 
 def test_a_stroke_that_cannot_be_short_enough_has_no_setting() -> None:
     """Printed film takes 60 s at least; the least it takes is shown."""
-    facts = facts_on(of_content(FibreContent.of(cotton=95, elastane=5)), "printed-film")
+    facts = facts_of(of_content(FibreContent.of(cotton=95, elastane=5)), "printed-film")
     entry = next(e for e in facts.settings if e.strike.medium is not None)
     assert (entry.set_c, entry.dwell_s, entry.max_dwell_s) == (None, 60, 45)
     assert not entry.dwell_has_room
@@ -175,8 +174,8 @@ def test_a_light_film_on_bleeding_cloth_is_set_below_the_onset() -> None:
     """By the press's error below where dye rises; dark film is set to its best."""
     for colour, set_c in (("white", 126), ("black", 128)):
         wished = decoration("low-heat-cut-film", art=artwork(WHITE), film_colour_id=colour)
-        cool = with_policy(migration_onset_c=130.0)
-        facts = facts_on(cloth(RED, polyester=100), wished, cool)
+        cool = shop_with(migration_onset_c=130.0)
+        facts = facts_of(cloth(RED, polyester=100), wished, cool)
         assert {e.set_c for e in facts.settings if e.strike.medium is not None} == {set_c}
 
 
@@ -184,7 +183,7 @@ def test_settings_follow_the_policy_in_force() -> None:
     """What was worked out under one policy is not handed out under another."""
     garment = of_content(FibreContent.of(polyester=95, elastane=5))
     for longest in (45.0, 40.0, 45.0):
-        facts = facts_on(garment, "dye-transfer", with_policy(elastane_dwell_s=longest))
+        facts = facts_of(garment, "dye-transfer", shop_with(elastane_dwell_s=longest))
         assert facts.settings[-1].dwell_s == longest
 
 

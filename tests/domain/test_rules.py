@@ -23,7 +23,8 @@ from service.domain.shop import Policy
 from service.domain.verdict import judge
 from service.domain.wishes import Choice, Consent, Decoration, Line
 from tests.domain.garments_and_lines import artwork, blockers, cloth, decoration, demo_shop, verdict
-from tests.domain.rule_situations import Wish, readings, wishes
+from tests.domain.rule_facts import readings
+from tests.domain.rule_situations import Wish, wishes
 
 METHODS = [method.id for method in demo_shop().catalogue.methods]
 GARMENTS = [

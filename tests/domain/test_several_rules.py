@@ -26,16 +26,12 @@ from tests.domain.heated_wishes import (
     METHODS,
     WHITE,
     HeatedWish,
-    facts_on,
-    fits_a_template,
-    gravest,
     heated_wishes,
     neighbour,
     of_content,
-    said,
     says_the_same_of_what_it_reads,
-    with_policy,
 )
+from tests.domain.rule_facts import facts_of, fits_a_template, gravest, readings, shop_with
 
 RULES = (ACCUMULATED_HEAT, DYE_REHEATED, FILM_REHEATED)
 POLYESTER = of_content(FibreContent.of(polyester=100), WHITE)
@@ -46,7 +42,7 @@ def _beside(method: str, *others: tuple[str, bool], shop: CompiledCatalogue | No
     neighbours = tuple(
         neighbour(POLYESTER, other, earlier=earlier, shop=shop) for other, earlier in others
     )
-    return facts_on(POLYESTER, method, shop, neighbours)
+    return facts_of(POLYESTER, method, shop, neighbours=neighbours)
 
 
 def _totals(facts: Facts) -> tuple[float, int]:
@@ -72,16 +68,16 @@ def test_seconds_and_strikes_of_all_decorations_add_up(
     seconds, strikes = _totals(plain)
     assert seconds == 64 + 19 + 94 + 19
     assert strikes == 2 + 3 + 2 + 3
-    shop = with_policy(heated_s_max=limit(seconds), strikes_max=int(limit(strikes)))
-    readings = said(ACCUMULATED_HEAT, replace(plain, catalogue=shop.catalogue))
-    assert tuple(reading.severity for reading in readings) == severities
-    assert [reading.measured for reading in readings] == [seconds, strikes]
+    shop = shop_with(heated_s_max=limit(seconds), strikes_max=int(limit(strikes)))
+    found = readings(ACCUMULATED_HEAT, replace(plain, catalogue=shop.catalogue))
+    assert tuple(reading.severity for reading in found) == severities
+    assert [reading.measured for reading in found] == [seconds, strikes]
 
 
 @pytest.mark.parametrize("method", METHODS)
 def test_one_decoration_is_never_too_much_heat(method: str) -> None:
     """Every method of the demo shop stays within its limits by itself."""
-    assert gravest(ACCUMULATED_HEAT, facts_on(POLYESTER, method)) == "passes"
+    assert gravest(ACCUMULATED_HEAT, facts_of(POLYESTER, method)) == "passes"
 
 
 @pytest.mark.parametrize(
@@ -122,7 +118,7 @@ def test_the_limits_of_reheated_dye_are_allowed(
     moves_c: float, stains_c: float, severity: str
 ) -> None:
     """Cut film is set to 155 °C: above a limit means above it."""
-    shop = with_policy(dye_moves_from_c=moves_c, dye_stains_from_c=stains_c)
+    shop = shop_with(dye_moves_from_c=moves_c, dye_stains_from_c=stains_c)
     one_way = _beside("cut-film", ("dye-transfer", True), shop=shop)
     other_way = _beside("dye-transfer", ("cut-film", False), shop=shop)
     assert gravest(DYE_REHEATED, one_way) == severity
@@ -133,10 +129,10 @@ def test_both_decorations_see_the_same_clash() -> None:
     """What the later one is told of the earlier, the earlier is told of the later."""
     for first in METHODS:
         for second in METHODS:
-            later = said(DYE_REHEATED, _beside(second, (first, True)))
+            later = readings(DYE_REHEATED, _beside(second, (first, True)))
             if not demo_shop().chains[first].dye:
                 continue
-            earlier = said(DYE_REHEATED, _beside(first, (second, False)))
+            earlier = readings(DYE_REHEATED, _beside(first, (second, False)))
             seen = {(r.severity, r.measured) for r in earlier if r.severity != "passes"}
             # The later one also heats its own dye again, if it presses on.
             assert seen <= {(r.severity, r.measured) for r in later}
@@ -144,10 +140,10 @@ def test_both_decorations_see_the_same_clash() -> None:
 
 def test_a_chain_that_presses_on_after_its_own_dye_is_refused() -> None:
     """Film fixed at 199 °C after the dye of the same decoration is stained."""
-    facts = facts_on(POLYESTER, "dye-on-glitter-film")
+    facts = facts_of(POLYESTER, "dye-on-glitter-film")
     base = next(e for e in facts.settings if e.strike.kind == "tack")
     late = replace(base, strike=replace(base.strike, step=99))
-    (reading,) = said(DYE_REHEATED, replace(facts, press=lambda: (*facts.settings, late)))
+    (reading,) = readings(DYE_REHEATED, replace(facts, press=lambda: (*facts.settings, late)))
     assert (reading.severity, reading.step, reading.measured) == (Severity.BLOCKS, 99, 199.0)
     assert "its own dye" in reading.reason
 
@@ -159,7 +155,7 @@ def test_a_bare_stroke_after_dye_is_warned_of() -> None:
     hot = replace(other.settings[0], set_c=180.0)
     assert hot.strike.medium is None
     bare = replace(facts, neighbours=(replace(other, settings=(hot,)),))
-    (reading,) = said(DYE_REHEATED, bare)
+    (reading,) = readings(DYE_REHEATED, bare)
     assert reading.severity is Severity.WARNS
     assert "pales" in reading.reason
 
@@ -168,8 +164,8 @@ def test_the_refusal_names_both_places() -> None:
     """The customer reads which print and which film clash, and where."""
     garment = demo_shop().garments["sport-polyester-tee", "white"]
     beside = neighbour(garment, "dye-on-glitter-film", earlier=False)
-    facts = facts_on(garment, "dye-transfer", neighbours=(beside,))
-    reasons = [r.reason for r in said(DYE_REHEATED, facts) if r.severity is Severity.BLOCKS]
+    facts = facts_of(garment, "dye-transfer", neighbours=(beside,))
+    reasons = [r.reason for r in readings(DYE_REHEATED, facts) if r.severity is Severity.BLOCKS]
     assert len(reasons) == 1
     for part in ("glitter film at the full back", "199 °C", "170 °C", "way out"):
         assert part in reasons[0]
@@ -201,7 +197,7 @@ def test_reasons_are_the_rules_own_templates() -> None:
     for rule in RULES:
         for first in METHODS:
             for second in METHODS:
-                for reading in said(rule, _beside(first, (second, True), (second, False))):
+                for reading in readings(rule, _beside(first, (second, True), (second, False))):
                     assert fits_a_template(rule, reading.reason)
 
 
@@ -246,7 +242,7 @@ def _placed(here: str, *there: str, overlaps: dict[str, tuple[str, ...]]) -> Fac
         replace(one, decoration=replace(one.decoration, placement_id=id_)) for id_ in there
     )
     wished = replace(decoration("cut-film"), placement_id=here)
-    return facts_on(garment, wished, neighbours=beside)
+    return facts_of(garment, wished, neighbours=beside)
 
 
 @pytest.mark.parametrize("overlaps", [{"a": ("b",)}, {"b": ("a",)}, {"a": ("b",), "b": ("a",)}])
@@ -255,22 +251,22 @@ def test_an_overlap_counts_both_ways(
     overlaps: dict[str, tuple[str, ...]], here: str, there: str
 ) -> None:
     """Whichever names the other, both are refused; the third lies apart from them."""
-    (reading,) = said(PLACEMENTS_APART, _placed(here, there, "c", overlaps=overlaps))
+    (reading,) = readings(PLACEMENTS_APART, _placed(here, there, "c", overlaps=overlaps))
     assert reading.severity is Severity.BLOCKS
     for part in (f"the {here}", f"the {there}", "Combine", "another placement"):
         assert part in reading.reason
     assert fits_a_template(PLACEMENTS_APART, reading.reason)
-    (third,) = said(PLACEMENTS_APART, _placed("c", "a", "b", overlaps=overlaps))
+    (third,) = readings(PLACEMENTS_APART, _placed("c", "a", "b", overlaps=overlaps))
     assert third.severity is Severity.PASSES
     assert fits_a_template(PLACEMENTS_APART, third.reason)
 
 
 def test_each_overlapping_decoration_is_named() -> None:
     """One reading for each; a decoration alone on its garment says nothing."""
-    readings = said(PLACEMENTS_APART, _placed("a", "b", "c", overlaps={"a": ("b", "c")}))
-    assert [reading.severity for reading in readings] == ["blocks", "blocks"]
-    assert ["the b" in readings[0].reason, "the c" in readings[1].reason] == [True, True]
-    assert said(PLACEMENTS_APART, _placed("a", overlaps={"a": ("b",)})) == []
+    found = readings(PLACEMENTS_APART, _placed("a", "b", "c", overlaps={"a": ("b", "c")}))
+    assert [reading.severity for reading in found] == ["blocks", "blocks"]
+    assert ["the b" in found[0].reason, "the c" in found[1].reason] == [True, True]
+    assert readings(PLACEMENTS_APART, _placed("a", overlaps={"a": ("b",)})) == []
 
 
 def _refused_for_lying_on_another(line: Line) -> list[bool]:

@@ -372,3 +372,13 @@ def test_clear_border_changes_nothing(seed: int, margins: tuple[int, int, int, i
     top, bottom, left, right = margins
     framed = np.pad(cover, ((top, bottom), (left, right)))
     assert _shapes_of(framed) == _shapes_of(cover)
+
+
+@pytest.mark.parametrize(("width", "height"), [(1, 1), (1, 40), (40, 1), (3, 3), (60, 25)])
+def test_a_plain_rectangle_is_known_exactly(width: int, height: int) -> None:
+    """Its sides and breadth, from geometry; a single pixel too, and one almost opaque."""
+    for cover in (255, 251):
+        shapes = measure_shapes(np.full((height, width), cover, np.uint8))
+        assert (shapes.pieces, shapes.holes, shapes.smallest_gap) == (1, 0, 1)
+        assert shapes.outline_length == 2 * (width + height) / width
+        assert shapes.smallest_feature == min(1, height / width)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import cache
 
 import cv2
 import numpy as np
@@ -21,8 +22,9 @@ Cover = NDArray[np.float64]
 RESAMPLINGS = (cv2.INTER_LINEAR, cv2.INTER_CUBIC, cv2.INTER_LANCZOS4)
 
 
+@cache
 def _discs(side: int = 240, fine: int = 8) -> Cover:
-    """Coverage, 0 to 1, of each pixel by nine discs, smoothed by fine x fine points."""
+    """Coverage, 0 to 1, of each pixel by nine discs, smoothed by fine x fine points; read-only."""
     along = (np.arange(side * fine) + 0.5) / fine
     inside = np.zeros((side * fine, side * fine), dtype=np.bool_)
     for number in range(9):
@@ -30,6 +32,7 @@ def _discs(side: int = 240, fine: int = 8) -> Cover:
         radius = side / 12 + 2 * number
         inside |= (along[None, :] - x) ** 2 + (along[:, None] - y) ** 2 <= radius**2
     cover: Cover = inside.reshape(side, fine, side, fine).mean(axis=(1, 3))
+    cover.flags.writeable = False
     return cover
 
 

@@ -54,7 +54,7 @@ def test_sizes_that_cannot_be_had_are_refused_by_name(
 ) -> None:
     """Only in the colour concerned, and each size by itself."""
     shop = _black_without("L", "XL")
-    facts = facts_of(shop.garments[TEE, colour], decoration("cut-film"), shop, sizes)
+    facts = facts_of(shop.garments[TEE, colour], decoration("cut-film"), shop, sizes=sizes)
     found = list(GARMENT_STOCK.evaluate(facts))
     assert [reading.size for reading in found if reading.severity is BLOCKS] == refused
     assert all(f"Size {size} " in r.reason for size, r in zip(refused, found, strict=False))

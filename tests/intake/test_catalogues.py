@@ -14,11 +14,19 @@ from service.store.tables import CatalogueVersion
 from tests.store.rows import NOON
 from tests.web.shop.conftest import changed_catalogue, demo_catalogue
 
+ONE_BLANK = demo_catalogue().catalogue.blanks[:1]
+"""All that a shop of these tests has, so that its table of choices is soon worked out."""
+
 
 def dearer(by: int) -> LoadedCatalogue:
-    """The demonstration catalogue with another price of a check."""
+    """A catalogue of one blank with another price of a check."""
     prices = demo_catalogue().catalogue.prices
-    return changed_catalogue(prices=prices.model_copy(update={"artwork_check_min": Decimal(by)}))
+    changed = prices.model_copy(update={"artwork_check_min": Decimal(by)})
+    return changed_catalogue(prices=changed, blanks=ONE_BLANK)
+
+
+SMALL = changed_catalogue(blanks=ONE_BLANK)
+"""The demonstration catalogue with one blank."""
 
 
 def test_nothing_in_force_yet(database: Database) -> None:
@@ -33,7 +41,7 @@ def test_nothing_in_force_yet(database: Database) -> None:
 def test_installing(database: Database) -> None:
     """The installed catalogue is in force here, and elsewhere after a refresh."""
     here, elsewhere = Catalogues(database), Catalogues(database)
-    first = here.install(demo_catalogue(), NOON)
+    first = here.install(SMALL, NOON)
     assert here.current is first
     assert elsewhere.refresh().version == first.version
     second = here.install(dearer(1), NOON)
@@ -46,18 +54,18 @@ def test_installing(database: Database) -> None:
 def test_the_same_again_is_no_new_version(database: Database) -> None:
     """Installing what is in force stores nothing and compiles nothing anew."""
     catalogues = Catalogues(database)
-    first = catalogues.install(demo_catalogue(), NOON)
-    assert catalogues.install(demo_catalogue(), NOON) is first
+    first = catalogues.install(SMALL, NOON)
+    assert catalogues.install(SMALL, NOON) is first
 
 
 def test_an_older_version_is_read_within_the_callers_transaction(database: Database) -> None:
     """Also inside a write, where no transaction of its own could be opened."""
-    Catalogues(database).install(demo_catalogue(), NOON)
+    Catalogues(database).install(SMALL, NOON)
     fresh = Catalogues(database)
-    version = demo_catalogue().version
+    version = SMALL.version
     found = database.write(lambda session: fresh.of_version(session, version))
     assert found.version == version
-    assert found.catalogue == demo_catalogue().catalogue
+    assert found.catalogue == SMALL.catalogue
     assert database.read(lambda session: fresh.of_version(session, version)) is found
     with pytest.raises(LookupError):
         database.read(lambda session: fresh.of_version(session, "none"))

@@ -80,8 +80,11 @@ def test_event_types_are_dotted_words_with_meanings() -> None:
         "order.cancelled",
         "order.ready",
         "order.sent",
+        "order.late",
         "ticket.moved",
         "ticket.halted",
+        "ticket.short",
+        "ticket.remade",
     )
     assert all(re.fullmatch(r"[a-zA-Z0-9_]+(\.[a-zA-Z0-9_]+)+", kind) for kind in EVENT_TYPES)
     assert all(EVENT_MEANINGS[kind].endswith(".") for kind in EVENT_TYPES)

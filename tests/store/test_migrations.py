@@ -8,6 +8,9 @@ import shutil
 import sqlite3
 import subprocess
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -18,8 +21,10 @@ from sqlalchemy import Connection, inspect, text
 
 from service.domain.errors import Unavailable
 from service.store import migrate
+from service.store.database import Database
 from service.store.engine import migration_engine, parse_url
 from service.store.tables import metadata
+from tests.store.rows import NOON, placed_order, ticket
 from tests.store.servers import PostgresDatabases
 
 TABLES = set(metadata.tables)
@@ -185,6 +190,76 @@ def test_artworks_from_before_copies_were_kept_stay(bare_store_url: str) -> None
     assert _look(bare_store_url, _reflect)["checks"] == checks
     look = text("SELECT id FROM artwork")
     assert _look(bare_store_url, lambda connection: connection.execute(look).scalar()) == "art_1"
+
+
+def test_tickets_from_before_pieces_were_counted(bare_store_url: str) -> None:
+    """They wait at their first step; finished ones are all good, entered by who finished them."""
+    rows = {row.__tablename__: row for row in [*placed_order(), ticket()]}
+    document = (
+        '{"pieces_by_size": {"S": 2, "M": 10}, "pieces_to_start": 13, '
+        '"steps": [{"station": "cutting"}, {"station": "pressing"}]}'
+    )
+    migrate.upgrade(bare_store_url, "0002")
+    with _opened(bare_store_url) as connection:
+        for name in ("catalogue_version", "quote", "customer_order"):
+            _insert(connection, name, rows[name].model_dump(exclude_none=True))
+        for number, state in enumerate(["waiting", "made", "halted", "on_bench"], 1):
+            known = rows["ticket"].model_dump(exclude={"id", "station", "remake", "remake_of"})
+            halted_from = "checked" if state == "halted" else None
+            own = {"id": number, "number": f"T-{number}", "line_index": number, "state": state}
+            also = {"halted_from": halted_from, "document_json": document}
+            _insert(connection, "ticket", {**known, **own, **also})
+            move = {"ticket_id": number, "move": "finish", "who": "Ada", "note": "", "at": NOON}
+            _insert(
+                connection,
+                "ticket_move",
+                {**move, "id": number, "from_state": "on_bench", "to_state": "made"},
+            )
+    before = _look(bare_store_url, _reflect)
+    migrate.upgrade(bare_store_url)
+    look = text("SELECT number, station, remake, remake_of FROM ticket ORDER BY id")
+    seen = _look(bare_store_url, lambda connection: connection.execute(look).all())
+    assert [tuple(one) for one in seen] == [(f"T-{n}", "cutting", 0, None) for n in (1, 2, 3, 4)]
+    look = text("SELECT ticket_id, kind, size, count, who FROM ticket_piece ORDER BY id")
+    seen = _look(bare_store_url, lambda connection: connection.execute(look).all())
+    assert sorted(map(tuple, seen)) == sorted(
+        (ticket_id, "done", size, count, "Ada")
+        for ticket_id in (2, 3)
+        for size, count in (("S", 2), ("M", 10))
+    )
+    migrate.downgrade(bare_store_url, "0002")
+    assert _look(bare_store_url, _reflect) == before
+
+
+def test_going_back_keeps_remakes(bare_store_url: str) -> None:
+    """Before remakes a line had one ticket, so they become lines far beyond an order's own."""
+    migrate.upgrade(bare_store_url)
+    rows = [*placed_order(), ticket(id=1), ticket(id=2, number="T-2", remake=1, remake_of="T-1")]
+    database = Database.open(bare_store_url)
+    database.write(lambda session: session.add_all(rows))
+    database.close()
+    migrate.downgrade(bare_store_url, "0002")
+    look = text("SELECT number, line_index FROM ticket ORDER BY id")
+    seen = _look(bare_store_url, lambda connection: connection.execute(look).all())
+    assert [tuple(one) for one in seen] == [("T-1", 0), ("T-2", 1_000_002)]
+
+
+@contextmanager
+def _opened(url: str) -> Iterator[Connection]:
+    engine = migration_engine(parse_url(url))
+    with engine.begin() as connection:
+        yield connection
+    engine.dispose()
+
+
+def _insert(connection: Connection, table: str, row: dict[str, Any]) -> None:
+    names = ", ".join(row)
+    values = ", ".join(f":{name}" for name in row)
+    kept = {
+        name: value.isoformat() if isinstance(value, date) else value for name, value in row.items()
+    }
+    statement = text(f"INSERT INTO {table} ({names}) VALUES ({values})")  # noqa: S608 - our own
+    connection.execute(statement, kept)
 
 
 def test_migrations_leave_logging_alone(tmp_path: Path) -> None:

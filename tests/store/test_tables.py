@@ -13,11 +13,14 @@ from sqlalchemy import text
 from sqlalchemy.exc import DataError, IntegrityError, StatementError
 from sqlmodel import Session, SQLModel, col, select
 
+from service.domain.pieces import PieceEventKind, SpoilReason
 from service.domain.ticket_states import OrderState, TicketState
 from service.store.database import Database
 from service.store.tables import (
     ORDER_STATES,
+    PIECE_EVENT_KINDS,
     SCOPES,
+    SPOIL_REASONS,
     TICKET_STATES,
     ApiKey,
     Artwork,
@@ -27,6 +30,9 @@ from service.store.tables import (
     StoredAnswer,
     Ticket,
     TicketMove,
+    TicketNote,
+    TicketPiece,
+    TicketTick,
     WebhookEndpoint,
 )
 from tests.store.rows import DAY, NOON, order, placed_order, quote, stored_answer, ticket
@@ -40,6 +46,21 @@ def _move(**changes: Any) -> TicketMove:
     known = {"ticket_id": 1, "move": "start", "who": "Ada", "note": "", "at": NOON}
     states = {"from_state": "waiting", "to_state": "on_bench"}
     return TicketMove(**{**known, **states, **changes})
+
+
+def _piece(**changes: Any) -> TicketPiece:
+    known = {"ticket_id": 1, "kind": "done", "size": "M", "count": 1, "who": "Ada", "at": NOON}
+    return TicketPiece(**{**known, "version": 2, **changes})
+
+
+def _tick(**changes: Any) -> TicketTick:
+    known = {"ticket_id": 1, "step_key": "gather", "done": True, "who": "Ada", "at": NOON}
+    return TicketTick(**{**known, "version": 2, **changes})
+
+
+def _note(**changes: Any) -> TicketNote:
+    known = {"ticket_id": 1, "text": "mind the seam", "who": "Ada", "at": NOON, "version": 2}
+    return TicketNote(**{**known, **changes})
 
 
 def _key(**changes: Any) -> ApiKey:
@@ -61,6 +82,9 @@ def _artwork(**changes: Any) -> Artwork:
         ticket,
         partial(Booking, ticket_id=7, station="press", day=DAY, seconds=60),
         partial(_move, ticket_id=7),
+        partial(_piece, ticket_id=7),
+        partial(_tick, ticket_id=7),
+        partial(_note, ticket_id=7),
     ],
 )
 def test_a_reference_to_nothing_is_refused(
@@ -90,7 +114,15 @@ def test_rows_that_refer_to_each_other_may_be_added_in_any_order(database: Datab
         partial(ticket, state="halted", halted_from="lost"),
         partial(ticket, pieces=0),
         partial(ticket, line_index=-1),
+        partial(ticket, remake=-1),
         partial(_move, to_state="lost"),
+        partial(_piece, kind="eaten"),
+        partial(_piece, reason="bored"),
+        partial(_piece, undoes="eaten"),
+        partial(_piece, count=0),
+        partial(_piece, version=0),
+        partial(_tick, version=0),
+        partial(_note, version=0),
         partial(StationDay, station="press", day=DAY, booked_s=-1),
         partial(Booking, ticket_id=1, station="press", day=DAY, seconds=-1),
         partial(stored_answer, status=99),
@@ -177,13 +209,30 @@ def test_states_are_kept_by_their_value(database: Database) -> None:
 
 
 @pytest.mark.parametrize(
-    ("kept", "known"), [(TICKET_STATES, TicketState), (ORDER_STATES, OrderState)]
+    ("kept", "known"),
+    [
+        (TICKET_STATES, TicketState),
+        (ORDER_STATES, OrderState),
+        (PIECE_EVENT_KINDS, PieceEventKind),
+        (SPOIL_REASONS, SpoilReason),
+    ],
 )
 def test_the_checks_know_the_states_of_the_domain(
     kept: tuple[str, ...], known: type[StrEnum]
 ) -> None:
     """One list of states: a new one needs a migration, and this says so."""
     assert set(kept) == {state.value for state in known}
+
+
+def test_a_line_has_one_ticket_of_each_remake(database: Database) -> None:
+    """A remake stands beside its line's own ticket, and names a ticket that exists."""
+    own = [*placed_order(), ticket()]
+    _write_all(database, [*own, ticket(number="T-2", remake=1, remake_of="T-1")])
+    for again in (ticket(number="T-3"), ticket(number="T-3", remake=1, remake_of="T-1")):
+        with pytest.raises(IntegrityError):
+            _write_all(database, [again])
+    with pytest.raises(IntegrityError):
+        _write_all(database, [ticket(number="T-3", remake=2, remake_of="T-9")])
 
 
 def test_the_scopes_are_those_of_the_keys() -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from service.domain.artwork import MM_PER_INCH
 from service.domain.chain import Chain
 from service.domain.colour import chroma, lab_from_srgb_hex
 from service.domain.measuring import NEAR_WHITE_LIGHTNESS
@@ -174,11 +173,6 @@ def _in_words(ppi: float) -> str:
     return f"{ppi:.0f}" if ppi >= 1_000 else f"{ppi:.5g}"
 
 
-def _widest_mm(facts: Facts, least_ppi: float) -> float:
-    """The widest print that has that many pixels per inch."""
-    return facts.decoration.artwork.ink_box.width * MM_PER_INCH / least_ppi
-
-
 def _resolution_band(facts: Facts) -> tuple[Severity, str, float]:
     """Severity, name of the reason, and the pixels per inch that decide."""
     policy, least = facts.policy, facts.policy.resolution_least_ppi
@@ -195,8 +189,9 @@ def _resolution_band(facts: Facts) -> tuple[Severity, str, float]:
             (policy.resolution_cut_least_ppi, Severity.BLOCKS, "outline-lost"),
             (least, Severity.NOTES, "outline-coarse"),
         )
+    art = facts.decoration.artwork
     for limit, severity, name in bands:
-        if facts.decoration.width_mm > _widest_mm(facts, limit) + SLACK_MM:
+        if facts.decoration.width_mm > art.widest_mm_at(limit) + SLACK_MM:
             return severity, name, limit
     return Severity.PASSES, enough, enough_ppi
 
@@ -204,10 +199,10 @@ def _resolution_band(facts: Facts) -> tuple[Severity, str, float]:
 def _resolution(facts: Facts) -> Iterable[Reading]:
     if not facts.chain.worked:
         return
-    width = facts.decoration.width_mm
-    ppi = facts.decoration.artwork.resolution_ppi_at(width)
+    width, art = facts.decoration.width_mm, facts.decoration.artwork
+    ppi = art.resolution_ppi_at(width)
     severity, name, limit = _resolution_band(facts)
-    widest = in_mm(_widest_mm(facts, limit))
+    widest = in_mm(art.widest_mm_at(limit))
     reason = _RESOLUTION_REASONS[name].format(
         width=in_mm(width), ppi=_in_words(ppi), limit=limit, widest=widest
     )
@@ -219,7 +214,7 @@ def _resolution_widths(facts: Facts) -> WidthLimits:
         return ANY_WIDTH
     policy, printed = facts.policy, bool(media_printed(facts.chain))
     least = policy.resolution_least_ppi if printed else policy.resolution_cut_least_ppi
-    return 0.0, _widest_mm(facts, least)
+    return 0.0, facts.decoration.artwork.widest_mm_at(least)
 
 
 def _full_widths(facts: Facts) -> WidthLimits:
@@ -227,10 +222,10 @@ def _full_widths(facts: Facts) -> WidthLimits:
     if not facts.chain.worked:
         return ANY_WIDTH
     policy = facts.policy
-    if media_printed(facts.chain):
-        return 0.0, _widest_mm(facts, policy.resolution_full_ppi)
     enough = max(policy.resolution_least_ppi, policy.resolution_cut_least_ppi)
-    return 0.0, _widest_mm(facts, enough)
+    if media_printed(facts.chain):
+        enough = policy.resolution_full_ppi
+    return 0.0, facts.decoration.artwork.widest_mm_at(enough)
 
 
 RESOLUTION = Rule(

@@ -8,7 +8,7 @@ from fastapi import Query
 from starlette.requests import Request
 from starlette.responses import Response
 
-from service.intake.kept_pictures import kept_picture
+from service.intake.kept_pictures import kept_row
 from service.intake.outlines import OutlineQuery, outline_drawing, outline_mark
 from service.intake.requests import Identifier
 from service.render.outline_svg import EDITION, SVG_MEDIA_TYPE, outline_svg
@@ -49,7 +49,7 @@ async def show_outline(
     """
     once_each(request)
     services = rooms.services
-    picture = await rooms.in_store(lambda: kept_picture(services, caller, artwork_id))
+    picture = await rooms.in_store(lambda: kept_row(services, caller, artwork_id))
     mark = outline_mark(picture, query, EDITION)
     headers = {"ETag": etag_for(mark), "Cache-Control": "private, no-cache"}
     unchanged = not_modified(request, mark)

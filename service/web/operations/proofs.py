@@ -8,7 +8,7 @@ from fastapi import Query
 from starlette.requests import Request
 from starlette.responses import Response
 
-from service.intake.kept_pictures import kept_picture
+from service.intake.kept_pictures import kept_row
 from service.intake.proofs import ProofQuery, drawn_proof, plan_proof, proof_mark
 from service.intake.requests import Identifier
 from service.render.proof import DRAWING_VERSION, PNG, WEBP, draw_proof
@@ -55,7 +55,7 @@ async def show_proof(
     compiled = services.catalogues.current
     artworks = await artworks_for(rooms, caller, [artwork_id])
     proof = await rooms.computing(lambda: plan_proof(compiled, artwork_id, query, artworks))
-    picture = await rooms.in_store(lambda: kept_picture(services, caller, artwork_id))
+    picture = await rooms.in_store(lambda: kept_row(services, caller, artwork_id))
     media_type = picture_type(request.headers.getlist("accept"))
     mark = proof_mark(compiled, picture, artworks[artwork_id], query, media_type, DRAWING_VERSION)
     headers = {"ETag": etag_for(mark), "Cache-Control": "private, no-cache", "Vary": "Accept"}

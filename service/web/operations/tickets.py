@@ -1,60 +1,119 @@
-"""Tickets, for staff: the queue, one ticket, and moving it."""
+"""Tickets, for staff: the queue, one ticket, what is done to it, and what to fetch for a day."""
 
 from __future__ import annotations
 
-from typing import Annotated
+from collections.abc import Callable
+from datetime import date
+from typing import Annotated, Literal, TypeVar
 from urllib.parse import urlencode
 
 from fastapi import Path, Query
+from pydantic import BaseModel
 from starlette.requests import Request
 from starlette.responses import Response
 
+from service.domain.picking import PickingList
 from service.domain.ticket_states import TicketState
-from service.intake.answers import TicketAnswer, TicketPage
+from service.domain.values import Slug
+from service.intake.answers import RemakeAnswer, TicketAnswer, TicketPage
+from service.intake.bench_work import (
+    add_note,
+    bench_queue,
+    picking_of_day,
+    record_pieces,
+    tick_step,
+)
 from service.intake.cursors import read_cursor, write_cursor
 from service.intake.idempotency import Outcome, StoreSession
-from service.intake.requests import MoveRequest
-from service.intake.tickets import get_ticket, list_tickets, move_ticket
+from service.intake.remakes import open_remake
+from service.intake.requests import (
+    MoveRequest,
+    NoteRequest,
+    PiecesRequest,
+    RemakeRequest,
+    TickRequest,
+)
+from service.intake.services import Caller
+from service.intake.tickets import get_ticket, move_ticket
 from service.web.application import new_router
 from service.web.conditional import etag_for, not_modified, parse_if_match
 from service.web.openapi import problems
-from service.web.parts import RoomsPart, StaffCaller, do, json_answer, request_key
+from service.web.paper_answers import accepted_sheet
+from service.web.parts import Rooms, RoomsPart, StaffCaller, do, json_answer, once_each, request_key
 from service.web.request_mark import current_mark
 
 router = new_router("tickets", "/v1")
 
 Number = Annotated[str, Path(pattern=r"^[A-Za-z0-9-]{1,16}$", description="Such as T000001.")]
+Body = TypeVar("Body", bound=BaseModel)
+
+_ACT_CODES = (
+    "ticket-not-found",
+    "ticket-changed",
+    "precondition-malformed",
+    "idempotency-key-malformed",
+    "idempotency-key-reused",
+)
+"""What every act on a ticket can be refused with."""
 
 
 @router.get(
     "/tickets",
-    summary="List tickets by promised day",
+    summary="List tickets, the most urgent first",
     response_model=TicketPage,
     responses=problems("cursor-refused"),
 )
 async def queue(
+    request: Request,
     rooms: RoomsPart,
     _: StaffCaller,
     state: Annotated[
         list[TicketState] | None, Query(description="Only these states; repeat to name several.")
     ] = None,
+    station: Annotated[
+        Slug | None, Query(description="Only tickets whose next step is at this station.")
+    ] = None,
+    sort: Annotated[
+        Literal["urgency"], Query(description="By promised day, then as they were written.")
+    ] = "urgency",
     limit: Annotated[int, Query(ge=1, le=100)] = 50,
     cursor: Annotated[str | None, Query(max_length=200)] = None,
 ) -> Response:
     """Tickets with the earliest promised day first; follow `next` for more."""
+    once_each(request, may_repeat=("state",))
     states = tuple(sorted(set(state or ())))
-    bound_to = f"tickets:{','.join(states)}"
+    bound_to = f"tickets:{','.join(states)}:{station or ''}:{sort}"
     start = read_cursor(cursor, bound_to) if cursor is not None else None
-    page, following = await rooms.in_store(
-        lambda: list_tickets(rooms.services, states=states, limit=limit, cursor=start)
+    found = await rooms.in_store(
+        lambda: bench_queue(
+            rooms.services, station=station, states=states, limit=limit, cursor=start
+        )
     )
-    if following is None:
+    page = TicketPage(tickets=found.tickets, stations=found.stations)
+    if found.following is None:
         return json_answer(page)
-    asked = [("state", one) for one in states] + [("limit", str(limit))]
-    query = urlencode([*asked, ("cursor", write_cursor(following, bound_to))])
-    address = f"/v1/tickets?{query}"
+    asked = [("state", one) for one in states] + [("station", station)] * (station is not None)
+    following = [("limit", str(limit)), ("cursor", write_cursor(found.following, bound_to))]
+    address = f"/v1/tickets?{urlencode([*asked, *following])}"
     link = {"Link": f'<{address}>; rel="next"'}
     return json_answer(page.model_copy(update={"next": address}), headers=link)
+
+
+@router.get(
+    "/picking-list",
+    summary="What to fetch for a day",
+    response_model=PickingList,
+    responses=problems("fields-refused"),
+)
+async def picking(
+    request: Request,
+    rooms: RoomsPart,
+    _: StaffCaller,
+    day: Annotated[date, Query(description="Tickets promised up to this day, such as 2026-12-04.")],
+) -> Response:
+    """Blanks and media of all tickets not yet begun that are promised up to the day."""
+    once_each(request)
+    return json_answer(await rooms.in_store(lambda: picking_of_day(rooms.services, day)))
 
 
 @router.get(
@@ -67,10 +126,19 @@ async def queue(
 async def show_ticket(
     request: Request, rooms: RoomsPart, _: StaffCaller, number: Number
 ) -> Response:
-    """The ticket with its steps, settings, materials, cautions and history."""
+    """The ticket with its steps, settings, materials, cautions, pieces and history.
+
+    Asked for as `application/pdf` or `text/html` it is the sheet, as at the addresses that end so.
+    """
+    sheet = await accepted_sheet(request, rooms, number)
+    if sheet is not None:
+        return sheet
     answer, version = await rooms.in_store(lambda: get_ticket(rooms.services, number))
-    unchanged = not_modified(request, version)
-    return unchanged or json_answer(answer, headers={"ETag": etag_for(version)})
+    shown = not_modified(request, version) or json_answer(
+        answer, headers={"ETag": etag_for(version)}
+    )
+    shown.headers["Vary"] = "Accept"
+    return shown
 
 
 @router.post(
@@ -78,32 +146,122 @@ async def show_ticket(
     status_code=201,
     summary="Move a ticket",
     response_model=TicketAnswer,
-    responses=problems(
-        "ticket-not-found",
-        "move-not-legal",
-        "ticket-changed",
-        "precondition-malformed",
-        "idempotency-key-malformed",
-        "idempotency-key-reused",
-    ),
+    responses=problems(*_ACT_CODES, "move-not-legal"),
 )
 async def move(
     request: Request, rooms: RoomsPart, caller: StaffCaller, number: Number, body: MoveRequest
 ) -> Response:
-    """Move the ticket on. With If-Match it is moved only if nobody moved it since."""
-    sent = request.headers.getlist("if-match")
-    precondition = parse_if_match(sent) if sent else None
+    """Move the ticket on. With If-Match it is moved only if nobody changed it since."""
+    return await _act(request, rooms, caller, number, body, move_ticket)
 
-    def make_move(session: StoreSession) -> Outcome:
-        answer, version = move_ticket(
+
+@router.post(
+    "/tickets/{number}/pieces",
+    status_code=201,
+    summary="Enter pieces made or spoiled",
+    response_model=TicketAnswer,
+    responses=problems(*_ACT_CODES, "bench-work-not-legal", "piece-limit"),
+)
+async def enter_pieces(
+    request: Request, rooms: RoomsPart, caller: StaffCaller, number: Number, body: PiecesRequest
+) -> Response:
+    """Enter pieces of one size; a mistaken entry is taken back by another, `undone`.
+
+    Without If-Match entries of several people add up, and never to more than there can be.
+    """
+    return await _act(request, rooms, caller, number, body, record_pieces)
+
+
+@router.post(
+    "/tickets/{number}/ticks",
+    status_code=201,
+    summary="Tick a step off",
+    response_model=TicketAnswer,
+    responses=problems(*_ACT_CODES, "bench-work-not-legal"),
+)
+async def tick(
+    request: Request, rooms: RoomsPart, caller: StaffCaller, number: Number, body: TickRequest
+) -> Response:
+    """Tick a step off or take its tick back; the ticket goes on to the next step's station."""
+    return await _act(request, rooms, caller, number, body, tick_step)
+
+
+@router.post(
+    "/tickets/{number}/notes",
+    status_code=201,
+    summary="Write a note on a ticket",
+    response_model=TicketAnswer,
+    responses=problems(*_ACT_CODES),
+)
+async def write_note(
+    request: Request, rooms: RoomsPart, caller: StaffCaller, number: Number, body: NoteRequest
+) -> Response:
+    """Write a note, in whatever state the ticket is; it is kept as it was written."""
+    return await _act(request, rooms, caller, number, body, add_note)
+
+
+@router.post(
+    "/tickets/{number}/remakes",
+    status_code=201,
+    summary="Have spoiled pieces made anew",
+    response_model=RemakeAnswer,
+    responses=problems(
+        *_ACT_CODES, "bench-work-not-legal", "nothing-to-remake", "more-than-the-shop-can-make"
+    ),
+)
+async def remake(
+    request: Request, rooms: RoomsPart, caller: StaffCaller, number: Number, body: RemakeRequest
+) -> Response:
+    """Open a ticket for all pieces that this one has no blank for, on station time of its own.
+
+    Location and ETag are the new ticket's. `late` says that the promised day cannot be kept.
+    """
+    versions = _allowed(request)
+
+    def open_one(session: StoreSession) -> Outcome:
+        answer, version = open_remake(
             rooms.services,
             session,
             number,
             body,
-            allowed_versions=precondition.versions if precondition else None,
+            allowed_versions=versions,
+            trace_id=current_mark().trace_id,
+        )
+        return Outcome.of(
+            201, answer, etag=etag_for(version), location=f"/v1/tickets/{answer.ticket.number}"
+        )
+
+    key = request_key(request, caller, body.model_dump(mode="json"))
+    return await do(rooms, request, key, open_one)
+
+
+async def _act(
+    request: Request,
+    rooms: Rooms,
+    caller: Caller,
+    number: str,
+    body: Body,
+    act: Callable[..., tuple[TicketAnswer, int]],
+) -> Response:
+    """Do something to a ticket, once per key, and answer with what it has become."""
+    versions = _allowed(request)
+
+    def act_once(session: StoreSession) -> Outcome:
+        answer, version = act(
+            rooms.services,
+            session,
+            number,
+            body,
+            allowed_versions=versions,
             trace_id=current_mark().trace_id,
         )
         return Outcome.of(201, answer, etag=etag_for(version))
 
     key = request_key(request, caller, body.model_dump(mode="json"))
-    return await do(rooms, request, key, make_move)
+    return await do(rooms, request, key, act_once)
+
+
+def _allowed(request: Request) -> frozenset[int] | None:
+    """The versions that If-Match names; None without the header or for ``*``."""
+    sent = request.headers.getlist("if-match")
+    return parse_if_match(sent).versions if sent else None

@@ -6,6 +6,7 @@ import hashlib
 import itertools
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -23,16 +24,22 @@ from service.catalogue.loading import (
     load_catalogue,
 )
 from service.demo_artwork import DEMO_ARTWORK_ID, DEMO_HOLDER, draw_demo_artwork
+from service.domain.choice_table import table_of
+from service.domain.compiled import CompiledCatalogue, compile_catalogue
+from service.domain.shop import Catalogue
+from service.intake import catalogues as catalogues_module
 from service.intake.artworks import ReadPicture, read_upload
 from service.intake.services import Services
 from service.settings import Settings
 from service.store import migrate
 from service.store.tables import Artwork
-from service.web.app import create_app
+from service.web.app import create_app, default_documentation
+from service.web.application import Documentation
 from tests.conftest import STORES, FakeClock
 from tests.web.shop.door import Caller, ShopDoor
 
 OpenShop = Callable[..., AbstractContextManager[ShopDoor]]
+_compiled: dict[str, CompiledCatalogue] = {}
 
 
 @cache
@@ -47,6 +54,24 @@ def demo_picture() -> tuple[bytes, ReadPicture]:
 def demo_catalogue() -> LoadedCatalogue:
     """The demonstration catalogue, read once."""
     return load_catalogue(demo_shop_path())
+
+
+@cache
+def documentation() -> Documentation:
+    """What the API description shows besides, read once."""
+    return default_documentation()
+
+
+def compiled_once(catalogue: Catalogue, version: str) -> CompiledCatalogue:
+    """The catalogue compiled once for all shops of that version, and its table of choices made.
+
+    Beyond that a shop remembers its own: verdicts, answers and proofs are never another's.
+    """
+    if version not in _compiled:
+        _compiled[version] = compile_catalogue(catalogue, version)
+    own = replace(_compiled[version])
+    own.tables.put("own", table_of(_compiled[version]))
+    return own
 
 
 def _seed(services: Services) -> str:
@@ -65,6 +90,14 @@ def _seed(services: Services) -> str:
     )
     services.database.write(lambda session: session.add(row))
     return DEMO_ARTWORK_ID
+
+
+def put_in_force(shop: ShopDoor, loaded: LoadedCatalogue) -> None:
+    """Install a catalogue in a running shop; each version is compiled once for all shops."""
+    services = shop.assembly.services
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(catalogues_module, "compile_catalogue", compiled_once)
+        services.catalogues.install(loaded, services.clock())
 
 
 def counting_ids() -> Callable[[str], str]:
@@ -108,10 +141,12 @@ def opened_shop(
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(assembly_module, "seed_demo_artwork", _seed)
         patch.setattr(assembly_module, "load_catalogue", lambda _: demo_catalogue())
+        patch.setattr(catalogues_module, "compile_catalogue", compiled_once)
         assembly = assemble(
             Settings(**known), clock=clock, new_id=ids, random_bytes=counting_bytes()
         )
-    with TestClient(create_app(assembly, request_ids=request_ids)) as client:
+    app = create_app(assembly, request_ids=request_ids, documentation=documentation())
+    with TestClient(app) as client:
         yield ShopDoor(assembly, client)
     assembly.close()
 
@@ -167,12 +202,11 @@ def staff(shop: ShopDoor) -> Caller:
 
 
 @pytest.fixture
-def less_the_method(shop: ShopDoor, clock: FakeClock) -> Callable[[str], None]:
+def less_the_method(shop: ShopDoor) -> Callable[[str], None]:
     """Puts a catalogue in force that has lost a method."""
 
     def install(method_id: str) -> None:
         methods = [m for m in demo_catalogue().catalogue.methods if m.id != method_id]
-        loaded = changed_catalogue(methods=tuple(methods))
-        shop.assembly.services.catalogues.install(loaded, clock())
+        put_in_force(shop, changed_catalogue(methods=tuple(methods)))
 
     return install

@@ -15,7 +15,7 @@ CATALOGUE = demo_catalogue().catalogue
 FILM_COLOURS = sorted({colour.id for medium in CATALOGUE.media for colour in medium.colours})
 METHODS = ["any", *CATALOGUE.method_by_id]
 ANY_WISH = settings(
-    max_examples=20,
+    max_examples=14,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 

@@ -80,6 +80,13 @@ def test_every_unknown_name_is_told_at_once(asking: Caller) -> None:
     ]
 
 
+def test_a_list_is_not_called_short_for_a_faulty_entry(asking: Caller) -> None:
+    """The one fault is told alone: the list that holds it has entries enough."""
+    wide = line(decoration(width_mm=9_000))
+    problem = refused(asking.post("/v1/checks", {"lines": [wide]}), 422, "fields-refused")
+    assert only_error(problem)["pointer"] == "#/lines/0/decorations/0/width_mm"
+
+
 @BOTH_DOORS
 @pytest.mark.parametrize(
     ("asked", "pointer", "limit"),

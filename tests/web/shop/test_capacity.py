@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from service.store.tables import Booking, Order, StationDay
 from tests.conftest import FakeClock
-from tests.web.shop.conftest import changed_catalogue, demo_catalogue
+from tests.web.shop.conftest import changed_catalogue, demo_catalogue, put_in_force
 from tests.web.shop.door import Caller, Json, ShopDoor, answered, line, refused, together
 
 PRESS_MIN = 30
@@ -34,8 +34,7 @@ def install_press(shop: ShopDoor, minutes: int) -> None:
         else station
         for station in demo_catalogue().catalogue.stations
     )
-    loaded = changed_catalogue(stations=stations)
-    shop.assembly.services.catalogues.install(loaded, shop.assembly.services.clock())
+    put_in_force(shop, changed_catalogue(stations=stations))
 
 
 def fill_the_day(storefront: Caller, day: str) -> list[Json]:

@@ -11,6 +11,7 @@ from sqlmodel import select
 from service.demo_artwork import DEMO_ARTWORK_ID
 from service.store.tables import Event, StationDay
 from tests.conftest import FakeClock
+from tests.web.shop.bench import go
 from tests.web.shop.door import Caller, Json, ShopDoor, answered, decoration, line, refused
 
 TO_SENT = ("start", "finish", "check", "send")
@@ -90,7 +91,7 @@ def test_the_same_artwork_is_made_another_way(
     assert (order["reference"], order["state"]) == ("R-17", "accepted")
     number = only_ticket(order)
     for move, state in zip(TO_SENT, ["in_work", "in_work", "ready", "sent"], strict=True):
-        answered(bench.move(number, move), 201)
+        go(bench, number, move)
         shown = answered(asking.get(f"/v1/orders/{order['id']}"), 200)
         assert shown["state"] == state
     assert standing_shop.events(order["id"]) == [
@@ -107,7 +108,7 @@ def test_the_same_artwork_is_made_another_way(
 def test_the_ticket_shows_the_work_and_its_history(asking: Caller, bench: Caller) -> None:
     """The bench reads mirrored sides, settings in the press window, cautions and who did what."""
     number = only_ticket(asking.order(line(decoration(method="dye-on-glitter-film"))))
-    ticket = bench.moves(number, *TO_SENT)
+    ticket = go(bench, number, *TO_SENT)
     document = ticket["document"]
     assert document["pieces_by_size"] == {"M": 3, "L": 2}
     assert document["decorations"][0]["artwork_id"] == DEMO_ARTWORK_ID
@@ -171,7 +172,7 @@ def test_an_order_in_work_cannot_be_cancelled(
     """Once a ticket was begun, also if it is set aside, cancelling is refused and does nothing."""
     order = asking.order(line(), line())
     begun = order["tickets"][1]["number"]
-    bench.moves(begun, *moves)
+    go(bench, begun, *moves)
     before = (
         standing_shop.row_counts(),
         standing_shop.booked_s(),
@@ -202,7 +203,7 @@ def test_halting_and_resuming(standing_shop: ShopDoor, asking: Caller, bench: Ca
     """A halted ticket resumes to where it was, and the asking hears of both."""
     order = asking.order(line())
     number = only_ticket(order)
-    halted = bench.moves(number, "start", "finish", "halt")
+    halted = go(bench, number, "start", "finish", "halt")
     assert (halted["state"], halted["legal_moves"]) == ("halted", ["resume"])
     assert bench.moves(number, "resume")["state"] == "made"
     assert standing_shop.events(order["id"])[-2:] == [(4, "ticket.halted"), (5, "ticket.moved")]

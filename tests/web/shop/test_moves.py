@@ -11,7 +11,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from service.domain.ticket_states import Move, TicketState, order_state
-from service.store.tables import Booking, Order, Ticket, TicketMove
+from service.store.tables import Booking, Order, Ticket, TicketMove, TicketPiece
+from tests.web.shop.bench import all_good, go
 from tests.web.shop.door import Caller, ShopDoor, answered, line, refused, together
 
 LEGAL = {
@@ -22,7 +23,8 @@ LEGAL = {
     "sent": set(),
     "cancelled": set(),
 }
-"""The picture in the bench's words, written here once more; ``halted`` depends on from where."""
+"""The picture in the bench's words, written here once more; ``halted`` depends on from where, and
+``finish`` on all pieces being good."""
 
 WAY_TO = {
     "waiting": (),
@@ -50,7 +52,9 @@ def test_an_illegal_move_lists_the_legal_ones(standing_shop: ShopDoor, state: st
     """From each state every other move is a 409 with those that are legal; nothing changes."""
     staff = standing_shop.staff
     _, number = one_ticket(standing_shop.storefront)
-    staff.moves(number, *WAY_TO[state])
+    go(staff, number, *WAY_TO[state])
+    if state == "on_bench":
+        all_good(staff, number)
     before = answered(staff.get(f"/v1/tickets/{number}"), 200)
     assert before["state"] == state
     assert set(before["legal_moves"]) == LEGAL[state]
@@ -135,13 +139,14 @@ def assert_sound(shop: ShopDoor, order_id: str) -> None:
         moves = [move for move in all_moves if move.ticket_id == ticket.id]
         states = ["waiting", *(move.to_state for move in moves)]
         assert [move.from_state for move in moves] == states[:-1]
-        assert (ticket.state, ticket.version) == (states[-1], 1 + len(moves))
+        entries = [entry for entry in shop.rows(TicketPiece) if entry.ticket_id == ticket.id]
+        assert (ticket.state, ticket.version) == (states[-1], 1 + len(moves) + len(entries))
         assert (ticket.id in booked) == (ticket.state != "cancelled")
 
 
 STEP = st.tuples(
     st.integers(0, 2),
-    st.integers(0, 11) | st.sampled_from([*(move.value for move in Move), "order"]),
+    st.integers(0, 11) | st.sampled_from([*(move.value for move in Move), "order", "pieces"]),
 )
 """Which ticket, and the number of a move in its list of legal ones, or any move by name."""
 
@@ -161,6 +166,12 @@ def test_any_walk_keeps_order_and_tickets_in_step(
         if step == "order":
             answer = shop.storefront.post(f"/v1/orders/{order['id']}/cancel")
             assert answer.status_code in {200, 409}
+            continue
+        if step == "pieces":
+            body = {"kind": "done", "size": "S", "who": "Ada"}
+            answer = shop.staff.post(f"/v1/tickets/{number}/pieces", body)
+            assert answer.status_code in {201, 409}
+            legal[number] = answer.json().get("legal_moves", legal[number])
             continue
         moves = legal[number] or ["start"]
         answer = shop.staff.move(

@@ -133,6 +133,22 @@ def test_too_many_pieces(standing_shop: ShopDoor) -> None:
     assert "22,500 pieces" in problem["detail"]
 
 
+def test_an_offset_too_small_to_be_drawn_is_none(asking: Caller, disc: str) -> None:
+    """Less than a step of the coordinates, 0.001 mm, changes nothing."""
+    plain = asking.get(disc, params={"width_mm": 50}).text
+    for offset in ("1e-300", "-1e-9", "0.0004", "-0"):
+        answer = asking.get(disc, params={"width_mm": 50, "offset_mm": offset})
+        assert (answer.status_code, answer.text) == (200, plain)
+
+
+def test_what_is_thinner_than_a_step_cannot_be_cut(asking: Caller) -> None:
+    """A hair that is 0.0001 mm high at that width: the width is what has to change."""
+    address = _address(asking, _png(Image.new("RGBA", (10_000, 1), "#204080")))
+    error = only_error(refused(asking.get(address, params={"width_mm": 1}), 422, "fields-refused"))
+    assert (error["parameter"], error["code"]) == ("width_mm", "nothing-left")
+    assert "nothing is as broad as 0.001 mm. Give a greater width_mm." in error["detail"]
+
+
 def test_the_box_of_an_opaque_picture(asking: Caller) -> None:
     """A plain opaque picture is cut along its edge."""
     root = _xml(asking.get(_address(asking, picture()), params={"width_mm": 30}).content)

@@ -109,6 +109,21 @@ def test_whoever_has_it_is_told_so(asking: Caller) -> None:
     assert proof(asking, {"If-None-Match": '"other"'}).status_code == 200
 
 
+def test_whoever_has_it_needs_no_file(shop: ShopDoor, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Neither what is unchanged nor what is kept in memory is read from the files again."""
+    address = shop.storefront.upload(picture("#204080")).headers["location"]
+    artwork_id = address.rpartition("/")[2]
+    first = proof(shop.storefront, artwork_id=artwork_id)
+    cut = shop.storefront.get(f"{address}/outline.svg", params={"width_mm": 90})
+    monkeypatch.setattr(shop.assembly.services.files, "get", None)
+    assert proof(shop.storefront, artwork_id=artwork_id).content == first.content
+    mark = {"If-None-Match": first.headers["etag"]}
+    assert proof(shop.storefront, mark, artwork_id).status_code == 304
+    mark = {"If-None-Match": cut.headers["etag"]}
+    again = shop.storefront.get(f"{address}/outline.svg", mark, params={"width_mm": 90})
+    assert again.status_code == 304
+
+
 def test_an_artwork_is_its_owners(standing_shop: ShopDoor) -> None:
     """Another storefront meets what nobody has; staff see it."""
     assert proof(standing_shop.staff).status_code == 200
@@ -126,7 +141,8 @@ def test_an_artwork_is_its_owners(standing_shop: ShopDoor) -> None:
         ({"size": "9XL"}, "size", "Known: S, M, L, XL, 2XL, 3XL."),
         ({"method": "painting"}, "method", "There is no method 'painting'."),
         ({"film_colour": "plaid"}, "film_colour", "There is no film colour 'plaid'."),
-        ({"width_mm": 0}, "width_mm", "above 0"),
+        ({"width_mm": 0}, "width_mm", "0.001"),
+        ({"width_mm": "1e-320"}, "width_mm", "0.001"),
         ({"width_mm": 2_001}, "width_mm", "2000"),
         ({"width_mm": "NaN"}, "width_mm", ""),
         ({"width_mm": None}, "width_mm", ""),

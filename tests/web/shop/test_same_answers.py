@@ -15,6 +15,7 @@ from service.store import migrate
 from service.store.tables import Booking, Event, Quote, StationDay, StoredAnswer, Ticket
 from tests.conftest import FakeClock
 from tests.store.servers import PostgresDatabases
+from tests.web.shop.bench import act
 from tests.web.shop.conftest import counting_ids, opened_shop
 from tests.web.shop.door import Json, ShopDoor, decoration, line, picture, supplied_line
 
@@ -55,8 +56,18 @@ def _orders(shop: ShopDoor, quotes: list[Json]) -> Iterator[Response]:
         yield storefront.accept(quote["id"], "key-of-the-first-order", "R-1")
     second = storefront.accept(quotes[1]["id"], "key-of-the-second-order")
     yield second
-    for move in ("start", "halt", "send", "resume", "finish", "check", "send"):
+    for move in ("start", "halt", "send", "resume", "finish"):
         yield staff.move("T000001", move, if_match="*")
+    yield act(staff, "T000001", "notes", {"text": "mind the <seam> 🧵"})
+    yield act(staff, "T000001", "ticks", {"step_key": "gather", "done": True})
+    for size, count in staff.get("/v1/tickets/T000001").json()["pieces"].items():
+        spoiled = {"kind": "spoiled", "size": size, "reason": "lifted"}
+        left = {"kind": "done", "size": size, "count": count["started"] - 1}
+        yield from (act(staff, "T000001", "pieces", body) for body in (spoiled, left, left))
+    yield act(staff, "T000001", "remakes", {})
+    for move in ("finish", "check", "send"):
+        yield staff.move("T000001", move, if_match="*")
+    yield staff.get("/v1/picking-list?day=2026-12-31")
     yield staff.move("T000001", "start", if_match='"1"')
     yield staff.get("/v1/tickets/T000001")
     path = f"/v1/orders/{second.json()['id']}"

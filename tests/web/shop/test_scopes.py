@@ -50,8 +50,18 @@ ACCESS = {
     "GET /v1/orders/{order_id}": EVERYONE,
     "POST /v1/orders/{order_id}/cancel": EVERYONE,
     "GET /v1/tickets": BENCH,
+    "GET /v1/tickets/{number}.pdf": BENCH,
+    "GET /v1/tickets/{number}.html": BENCH,
+    "GET /v1/tickets/{number}/label.pdf": BENCH,
+    "GET /v1/tickets/{number}/care-card.pdf": BENCH,
+    "GET /v1/tickets/{number}/care-card.html": BENCH,
     "GET /v1/tickets/{number}": BENCH,
     "POST /v1/tickets/{number}/moves": BENCH,
+    "POST /v1/tickets/{number}/pieces": BENCH,
+    "POST /v1/tickets/{number}/ticks": BENCH,
+    "POST /v1/tickets/{number}/notes": BENCH,
+    "POST /v1/tickets/{number}/remakes": BENCH,
+    "GET /v1/picking-list": BENCH,
     "POST /v1/webhook-endpoints": BUYS,
     "GET /v1/webhook-endpoints": BUYS,
     "GET /v1/webhook-endpoints/{endpoint_id}": BUYS,
@@ -71,8 +81,31 @@ OPEN = {
     "GET /rules/{rule_id}",
     "GET /docs",
     "GET /docs/start.js",
+    "GET /try",
+    "GET /try/{name}",
+    "GET /bench",
+    "GET /bench/assets/{name}",
+    "GET /bench/sign-in",
+    "POST /bench/sign-in",
+    "POST /bench/sign-out",
+    "GET /bench/scan",
+    "GET /bench/picking",
+    "GET /bench/schedule",
+    "GET /bench/deliveries",
+    "GET /bench/tickets/{number}",
+    "GET /bench/tickets/{number}/sheet.pdf",
+    "GET /bench/tickets/{number}/labels.pdf",
+    "GET /bench/tickets/{number}/care-card.pdf",
+    "GET /bench/tickets/{number}/proofs/{index}",
+    "POST /bench/tickets/{number}/moves",
+    "POST /bench/tickets/{number}/pieces",
+    "POST /bench/tickets/{number}/ticks",
+    "POST /bench/tickets/{number}/notes",
+    "POST /bench/tickets/{number}/remakes",
 }
-"""What strangers may see: probes and documentation. Mounted files of the viewer besides."""
+"""What strangers may see: probes, documentation and the try page. Mounted files of the viewer
+besides, and the bench pages, which ask for a session of their own
+(tests/web/bench/test_sign_in.py)."""
 
 ASKED = {
     "GET /v1/artworks/{artwork_id}/proof": (

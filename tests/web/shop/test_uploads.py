@@ -11,11 +11,13 @@ from collections import Counter
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from threading import Barrier, Event
 from typing import Any
 
+import numpy as np
 import pytest
 from PIL import Image
 from PIL.PngImagePlugin import PngInfo
@@ -26,9 +28,12 @@ from service.assembly import assemble
 from service.domain.errors import Unavailable
 from service.intake import artworks as artworks_module
 from service.intake.kept_pictures import KeptPicture, kept_picture
+from service.intake.outlines import OutlineQuery, outline_drawing
 from service.intake.picture_room import PictureWorkTooLarge, PictureWorkTooLong
+from service.intake.proofs import made_small
 from service.intake.services import Caller as Holder
 from service.intake.services import Services
+from service.render.outline_svg import outline_svg
 from service.store.tables import Artwork
 from service.web.app import create_app
 from tests.conftest import FakeClock
@@ -143,6 +148,39 @@ def _room_runs(shop: ShopDoor, run: Any) -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(shop.assembly.services.picture_room, "run", run)
         yield
+
+
+def test_a_copy_larger_than_an_upload_may_be(shop: ShopDoor, storefront: Caller) -> None:
+    """Of grain in a JPEG a lossless copy is many times as large, and is drawn all the same."""
+    grain = np.random.default_rng(5).integers(0, 256, (300, 300, 3), dtype=np.uint8)
+    sent = io.BytesIO()
+    Image.fromarray(grain).save(sent, "JPEG", quality=20)
+    files = {"file": ("a.jpg", sent.getvalue(), "image/jpeg")}
+    artwork = answered(storefront.send("POST", "/v1/artworks", files=files), 201)
+    kept = _kept(shop, artwork["id"])
+    most = len(kept.data) // 2
+    assert most > artwork["byte_size"]
+    services = replace(shop.assembly.services, max_upload_bytes=most)
+    assert "<svg" in outline_drawing(services, kept, OutlineQuery(width_mm=50), outline_svg)
+    assert made_small(services.picture_room, kept, services.max_pixels).levels[0].across == 300
+
+
+def test_two_pictures_in_one_form_are_refused(storefront: Caller) -> None:
+    """Neither is dropped without a word."""
+    files = [("file", (name, picture(), "image/png")) for name in ("a.png", "b.png")]
+    error = only_error(
+        refused(storefront.send("POST", "/v1/artworks", files=files), 422, "fields-refused")
+    )
+    assert (error["parameter"], error["code"]) == ("file", "too-many")
+
+
+@pytest.mark.parametrize("width", ["0", "1e-320", "0.0009", "nan"])
+def test_a_width_that_cannot_be_judged(storefront: Caller, width: str) -> None:
+    """What is too narrow for its numbers to be written is refused, as are two widths."""
+    address = storefront.upload(picture()).headers["location"]
+    for asked in (width, [40, 50]):
+        answer = storefront.get(address, params={"width_mm": asked})
+        assert only_error(refused(answer, 422, "fields-refused"))["parameter"] == "width_mm"
 
 
 def test_only_a_clean_copy_is_kept(shop: ShopDoor, storefront: Caller, tmp_path: Path) -> None:

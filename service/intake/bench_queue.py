@@ -1,0 +1,121 @@
+"""What waits at the bench: the queue by station and urgency, and what to fetch for a day."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from datetime import date
+from typing import cast
+
+from sqlalchemy import Select, func, union_all
+from sqlalchemy import select as sa_select
+from sqlalchemy.orm import InstrumentedAttribute, defer
+from sqlmodel import Session, col, exists, or_, select
+
+from service.domain.picking import PickingList, picking_list
+from service.domain.ticket import TicketDocument
+from service.domain.ticket_states import Move, TicketState
+from service.intake.answers import TicketSummary
+from service.intake.cursors import Cursor
+from service.intake.services import Services
+from service.intake.ticket_rows import summary
+from service.store.tables import Ticket, TicketMove
+
+_DOCUMENT = cast("InstrumentedAttribute[str]", Ticket.document_json)
+
+
+@dataclass(frozen=True, slots=True)
+class QueuePage:
+    """A page of tickets, the most urgent first; ``following`` is where the next one starts.
+
+    ``stations`` counts the tickets of the asked states by station, those at other stations too.
+    """
+
+    tickets: tuple[TicketSummary, ...]
+    stations: Mapping[str, int]
+    following: Cursor | None
+
+
+def bench_queue(
+    services: Services,
+    *,
+    station: str | None,
+    states: Collection[TicketState],
+    limit: int,
+    cursor: Cursor | None,
+) -> QueuePage:
+    """Tickets by promised day, then in the order they were written.
+
+    Of all stations and states where none is named. A ticket waits at the station of its next step.
+    """
+    wanted = tuple(dict.fromkeys(states)) or tuple(TicketState)
+
+    def look(session: Session) -> QueuePage:
+        rows = _most_urgent(session, station, wanted, limit + 1, cursor)
+        page, more = rows[:limit], len(rows) > limit
+        following = Cursor(page[-1].promised_day, page[-1].id or 0) if more else None
+        return QueuePage(tuple(map(summary, page)), _by_station(session, wanted), following)
+
+    return services.database.read(look)
+
+
+def _most_urgent(
+    session: Session,
+    station: str | None,
+    states: Collection[TicketState],
+    limit: int,
+    cursor: Cursor | None,
+) -> list[Ticket]:
+    """The first tickets of all the states, in order."""
+    # Of each state an index holds day and id in this order, and no row need be read for them.
+    firsts = [_first_of(state, station, limit, cursor).subquery() for state in states]
+    merged = union_all(*(sa_select(one.c.promised_day, one.c.id) for one in firsts)).subquery()
+    ids = sa_select(merged.c.id).order_by(merged.c.promised_day, merged.c.id).limit(limit)
+    found = session.connection().execute(ids).scalars().all()
+    # The documents are by far the largest part of a row, and no list shows them.
+    rows = select(Ticket).where(col(Ticket.id).in_(found)).options(defer(_DOCUMENT))
+    return sorted(session.exec(rows).all(), key=lambda row: (row.promised_day, row.id or 0))
+
+
+def _first_of(
+    state: TicketState, station: str | None, limit: int, cursor: Cursor | None
+) -> Select[date, int | None]:
+    statement = sa_select(col(Ticket.promised_day), col(Ticket.id)).where(
+        col(Ticket.state) == state
+    )
+    if station is not None:
+        statement = statement.where(col(Ticket.station) == station)
+    if cursor is not None:
+        later = col(Ticket.promised_day) > cursor.day
+        same_day = (col(Ticket.promised_day) == cursor.day) & (col(Ticket.id) > cursor.id)
+        statement = statement.where(or_(later, same_day))
+    return statement.order_by(col(Ticket.promised_day), col(Ticket.id)).limit(limit)
+
+
+def _by_station(session: Session, states: Collection[TicketState]) -> dict[str, int]:
+    counts = (
+        select(Ticket.station, func.count())
+        .where(col(Ticket.state).in_(states), Ticket.station != "")
+        .group_by(col(Ticket.station))
+        .order_by(col(Ticket.station))
+    )
+    return dict(session.exec(counts).all())
+
+
+def picking_of_day(services: Services, day: date) -> PickingList:
+    """What to fetch for the tickets never begun that are promised up to that day.
+
+    Those are the waiting ones that nobody has started yet: of a ticket that was started and put
+    back the blanks are fetched already, and one set aside is not to be fetched for. What is
+    overdue counts.
+    """
+    begun = exists().where(
+        col(TicketMove.ticket_id) == Ticket.id, col(TicketMove.move) == Move.START
+    )
+    tickets = select(Ticket.number, Ticket.document_json).where(
+        Ticket.state == TicketState.WAITING, col(Ticket.promised_day) <= day, ~begun
+    )
+    rows = services.database.read(lambda session: session.exec(tickets).all())
+    return picking_list(
+        (number, TicketDocument.model_validate_json(document)) for number, document in rows
+    )

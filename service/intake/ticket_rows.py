@@ -1,0 +1,248 @@
+"""A ticket's rows read and locked: what it counts up to, what is legal, and its answer."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable
+
+from sqlmodel import Session, col, select
+
+from service.domain.errors import Conflict, NotFound
+from service.domain.pieces import PieceCount, PieceEvent, PieceEventKind, SpoilReason, replay
+from service.domain.ticket import TicketDocument
+from service.domain.ticket_states import Move, TicketState, legal_moves
+from service.intake.answers import (
+    PieceCountAnswer,
+    PieceEntryAnswer,
+    TickAnswer,
+    TicketAnswer,
+    TicketMoveAnswer,
+    TicketNoteAnswer,
+    TicketSummary,
+)
+from service.store.tables import Order, Ticket, TicketMove, TicketNote, TicketPiece, TicketTick
+
+_TICKET_DIGITS = 6
+
+
+def find_ticket(session: Session, number: str) -> Ticket:
+    """The ticket of that number; ``NotFound`` if there is none."""
+    ticket = session.exec(select(Ticket).where(Ticket.number == number)).first()
+    if ticket is None:
+        raise _no_such_ticket(number)
+    return ticket
+
+
+def locked_ticket(session: Session, number: str) -> tuple[Order, Ticket]:
+    """Lock the order and then the ticket: everyone in this order, so that nobody deadlocks."""
+    order_id = session.exec(select(Ticket.order_id).where(Ticket.number == number)).first()
+    if order_id is None:
+        raise _no_such_ticket(number)
+    order = session.exec(select(Order).where(Order.id == order_id).with_for_update()).one()
+    ticket = session.exec(select(Ticket).where(Ticket.number == number).with_for_update()).one()
+    return order, ticket
+
+
+def _no_such_ticket(number: str) -> NotFound:
+    return NotFound("ticket-not-found", f"There is no ticket '{number}'.")
+
+
+def next_numbers(session: Session, count: int) -> list[str]:
+    """So many ticket numbers after the last; the caller holds the shop's lock."""
+    last = session.exec(select(Ticket.number).order_by(col(Ticket.id).desc()).limit(1)).first()
+    number = int(last[1:]) if last else 0
+    return [f"T{number + 1 + index:0{_TICKET_DIGITS}d}" for index in range(count)]
+
+
+def refuse_stale(
+    session: Session, ticket: Ticket, allowed_versions: Collection[int] | None
+) -> None:
+    """Raise ``ticket-changed``, saying who changed it and how, unless its version is allowed."""
+    if allowed_versions is not None and ticket.version not in allowed_versions:
+        raise Conflict("ticket-changed", _who_changed(session, ticket))
+
+
+def _who_changed(session: Session, ticket: Ticket) -> str:
+    return (
+        f"Since you looked at ticket {ticket.number}, {_last_act(session, ticket)}. Look again, "
+        "then decide."
+    )
+
+
+def _last_act(session: Session, ticket: Ticket) -> str:
+    """Who did what last: the entry that made the version, and if there is none, the last move."""
+    by_id = col(TicketPiece.id).desc()
+    of_version = (TicketPiece.ticket_id == ticket.id, TicketPiece.version == ticket.version)
+    piece = session.exec(select(TicketPiece).where(*of_version).order_by(by_id)).first()
+    if piece is not None:
+        return f"{piece.who} entered {piece.count} of size {piece.size} as {piece.kind}"
+    tick = session.exec(
+        select(TicketTick).where(
+            TicketTick.ticket_id == ticket.id, TicketTick.version == ticket.version
+        )
+    ).first()
+    if tick is not None:
+        verb = "ticked off" if tick.done else "took back the tick of"
+        return f"{tick.who} {verb} the step '{tick.step_key}'"
+    note = session.exec(
+        select(TicketNote).where(
+            TicketNote.ticket_id == ticket.id, TicketNote.version == ticket.version
+        )
+    ).first()
+    if note is not None:
+        return f"{note.who} wrote a note"
+    moves = select(TicketMove).where(TicketMove.ticket_id == ticket.id)
+    move = session.exec(moves.order_by(col(TicketMove.id).desc()).limit(1)).first()
+    return f"{move.who} made the move '{move.move}'" if move else "it changed"
+
+
+def document_of(ticket: Ticket) -> TicketDocument:
+    """The ticket's document."""
+    return TicketDocument.model_validate_json(ticket.document_json)
+
+
+def piece_rows(session: Session, ticket: Ticket) -> list[TicketPiece]:
+    """Every entry of the ticket's count, in the order in which they were made."""
+    entries = select(TicketPiece).where(TicketPiece.ticket_id == ticket.id)
+    return list(session.exec(entries.order_by(col(TicketPiece.id))).all())
+
+
+def piece_count(document: TicketDocument, rows: Iterable[TicketPiece]) -> PieceCount:
+    """What the entries add up to."""
+    events = (_event(row) for row in rows)
+    return replay(document.pieces_by_size, document.starts_by_size, events)
+
+
+def _event(row: TicketPiece) -> PieceEvent:
+    return PieceEvent(
+        kind=PieceEventKind(row.kind),
+        size=row.size,
+        count=row.count,
+        reason=SpoilReason(row.reason) if row.reason else None,
+        undoes=PieceEventKind(row.undoes) if row.undoes else None,
+        note=row.note,
+    )
+
+
+def ticks_of(session: Session, ticket: Ticket) -> dict[str, TicketTick]:
+    """The steps that are ticked off, by key: of each step's ticks the last one counts."""
+    ticks = select(TicketTick).where(TicketTick.ticket_id == ticket.id)
+    last = {tick.step_key: tick for tick in session.exec(ticks.order_by(col(TicketTick.id))).all()}
+    return {key: tick for key, tick in last.items() if tick.done}
+
+
+def next_station(document: TicketDocument, ticked: Collection[str]) -> str:
+    """The station of the first step not ticked off; empty when all are."""
+    return next((step.station for step in document.steps if step.key not in ticked), "")
+
+
+def legal_now(ticket: Ticket, count: PieceCount) -> tuple[Move, ...]:
+    """The moves open to the ticket as it stands.
+
+    It is finished only when every piece is good or given to a remake. It is cancelled only while no
+    piece was entered; a remake never is by itself, for its pieces are owed.
+    """
+    halted_from = TicketState(ticket.halted_from) if ticket.halted_from else None
+    moves = legal_moves(TicketState(ticket.state), halted_from)
+    begun = any(one.good or one.lost or one.moved for one in count.sizes)
+    shut = set() if count.finished else {Move.FINISH}
+    if begun or ticket.remake_of is not None:
+        shut.add(Move.CANCEL)
+    return tuple(move for move in moves if move not in shut)
+
+
+def summary(row: Ticket) -> TicketSummary:
+    """The ticket's row in a list."""
+    return TicketSummary(
+        number=row.number,
+        order_id=row.order_id,
+        line=row.line_index,
+        state=TicketState(row.state),
+        station=row.station,
+        promised_day=row.promised_day,
+        created_at=row.created_at,
+        remake_of=row.remake_of,
+        pieces=row.pieces,
+    )
+
+
+def ticket_answer(session: Session, row: Ticket) -> TicketAnswer:
+    """The whole ticket, worked out from its rows."""
+    document, entries = document_of(row), piece_rows(session, row)
+    count = piece_count(document, entries)
+    head = summary(row).model_dump(exclude={"pieces"})
+    return TicketAnswer(
+        **head,
+        version=row.version,
+        legal_moves=legal_now(row, count),
+        pieces=_counts(count),
+        entries=tuple(map(_entry, entries)),
+        ticks={
+            key: TickAnswer(who=tick.who, at=tick.at)
+            for key, tick in ticks_of(session, row).items()
+        },
+        notes=_notes(session, row),
+        remakes=_remakes(session, row),
+        document=document,
+        moves=_moves(session, row),
+    )
+
+
+def _counts(count: PieceCount) -> dict[str, PieceCountAnswer]:
+    return {
+        one.size: PieceCountAnswer(
+            wanted=one.wanted,
+            started=one.started,
+            good=one.good,
+            spoiled=one.lost,
+            spoiled_by_reason={reason: lost for reason, lost in one.spoiled.items() if lost},
+            moved=one.moved,
+            remaining=one.remaining,
+            to_remake=one.to_remake,
+        )
+        for one in count.sizes
+    }
+
+
+def _entry(row: TicketPiece) -> PieceEntryAnswer:
+    return PieceEntryAnswer(
+        kind=PieceEventKind(row.kind),
+        size=row.size,
+        count=row.count,
+        reason=SpoilReason(row.reason) if row.reason else None,
+        undoes=PieceEventKind(row.undoes) if row.undoes else None,
+        note=row.note,
+        who=row.who,
+        at=row.at,
+    )
+
+
+def _notes(session: Session, row: Ticket) -> tuple[TicketNoteAnswer, ...]:
+    notes = select(TicketNote).where(TicketNote.ticket_id == row.id)
+    return tuple(
+        TicketNoteAnswer(text=note.text, who=note.who, at=note.at)
+        for note in session.exec(notes.order_by(col(TicketNote.id))).all()
+    )
+
+
+def _remakes(session: Session, row: Ticket) -> tuple[str, ...]:
+    remakes = select(Ticket.number).where(
+        Ticket.order_id == row.order_id,
+        Ticket.line_index == row.line_index,
+        Ticket.remake_of == row.number,
+    )
+    return tuple(session.exec(remakes.order_by(col(Ticket.remake))).all())
+
+
+def _moves(session: Session, row: Ticket) -> tuple[TicketMoveAnswer, ...]:
+    moves = select(TicketMove).where(TicketMove.ticket_id == row.id)
+    return tuple(
+        TicketMoveAnswer(
+            move=Move(move.move),
+            from_state=TicketState(move.from_state),
+            to_state=TicketState(move.to_state),
+            who=move.who,
+            note=move.note,
+            at=move.at,
+        )
+        for move in session.exec(moves.order_by(col(TicketMove.id))).all()
+    )

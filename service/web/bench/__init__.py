@@ -1,0 +1,1 @@
+"""The bench: pages for the people who make what was ordered."""

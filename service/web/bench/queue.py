@@ -1,0 +1,103 @@
+"""The queue: tickets by urgency, of all stations or one."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from itertools import groupby
+from typing import Final
+from urllib.parse import urlencode
+
+from starlette.requests import Request
+from starlette.responses import Response
+
+from service.domain.shop import Catalogue
+from service.domain.ticket_states import TicketState
+from service.intake.answers import TicketSummary
+from service.intake.bench_work import bench_queue
+from service.intake.cursors import read_cursor, write_cursor
+from service.web.bench.rendering import bench_page
+from service.web.bench.routing import bench_router
+from service.web.bench.session import VisitPart
+from service.web.bench.shop_time import shop_today
+from service.web.bench.words import OPEN_STATES, Urgency, urgency
+from service.web.parts import RoomsPart
+
+router = bench_router()
+
+PAGE_TICKETS: Final = 50
+URGENCY_TITLES: Final[Mapping[Urgency, str]] = {
+    Urgency.OVERDUE: "Overdue",
+    Urgency.TODAY: "Promised for today",
+    Urgency.TOMORROW: "Promised for tomorrow",
+    Urgency.LATER: "Later",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class StationOption:
+    """A station to choose, with how many of the shown states wait there."""
+
+    id: str
+    name: str
+    count: int
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Tickets of one urgency."""
+
+    urgency: Urgency
+    title: str
+    rows: tuple[TicketSummary, ...]
+
+
+@router.get("")
+async def queue_page(request: Request, rooms: RoomsPart, visit: VisitPart) -> Response:
+    """Tickets by promised day; what is asked for and does not exist counts as not asked for."""
+    query, services = request.query_params, rooms.services
+    catalogue = services.catalogues.current.catalogue
+    asked_station, asked_state = query.get("station", ""), query.get("state", "")
+    state = TicketState(asked_state) if asked_state in set(TicketState) else None
+    station = asked_station if asked_station in catalogue.station_by_id else None
+    states = (state,) if state is not None else OPEN_STATES
+    bound_to = f"bench:{station}:{state}"
+    cursor = query.get("cursor")
+    start = read_cursor(cursor, bound_to) if cursor else None
+    page = await rooms.in_store(
+        lambda: bench_queue(
+            services, station=station, states=states, limit=PAGE_TICKETS, cursor=start
+        )
+    )
+    following = ""
+    if page.following is not None:
+        asked = {"station": station or "", "state": state or ""}
+        following = urlencode({**asked, "cursor": write_cursor(page.following, bound_to)})
+    return bench_page(
+        request,
+        "queue.html",
+        visit,
+        title="Queue",
+        station=station,
+        state=state,
+        states=tuple(TicketState),
+        stations=station_options(catalogue, page.stations),
+        names={one.id: one.name for one in catalogue.stations},
+        groups=tuple(grouped(page.tickets, shop_today(services))),
+        following=following,
+        start=start is None,
+    )
+
+
+def station_options(catalogue: Catalogue, counts: Mapping[str, int]) -> tuple[StationOption, ...]:
+    """Every station in the shop's order."""
+    return tuple(
+        StationOption(one.id, one.name, counts.get(one.id, 0)) for one in catalogue.stations
+    )
+
+
+def grouped(tickets: Sequence[TicketSummary], today: date) -> Iterator[Group]:
+    """Tickets, which go by promised day, in groups of urgency."""
+    for urgent, rows in groupby(tickets, key=lambda row: urgency(row.promised_day, today)):
+        yield Group(urgent, URGENCY_TITLES[urgent], tuple(rows))

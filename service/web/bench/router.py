@@ -1,0 +1,11 @@
+"""All pages of the bench."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter
+
+from service.web.bench import entry, forms, lists, queue, scanning, ticket_pages
+
+router = APIRouter()
+for _part in (entry, queue, scanning, lists, ticket_pages, forms):
+    router.include_router(_part.router)

@@ -1,0 +1,1 @@
+"""The bench pages, asked over HTTP as a browser does."""
