@@ -25,13 +25,16 @@ def _free_port() -> int:
         return port
 
 
-@pytest.mark.parametrize("told", [signal.SIGTERM, signal.SIGINT])
-def test_serve_ends_well_when_told(tmp_path: Path, told: signal.Signals) -> None:
+@pytest.mark.parametrize(("told", "picture_workers"), [(signal.SIGTERM, "1"), (signal.SIGINT, "0")])
+def test_serve_ends_well_when_told(
+    tmp_path: Path, told: signal.Signals, picture_workers: str
+) -> None:
     """Told to stop it exits with 0: a supervisor is not to take a good stop for a crash."""
     port = _free_port()
     # With a catalogue of one's own no demonstration pictures are measured first.
     own = {"GARMENT_DATA_DIR": str(tmp_path / "data"), "GARMENT_CATALOGUE_PATH": demo_shop_path()}
     environment = {**os.environ, **{name: str(value) for name, value in own.items()}}
+    environment["GARMENT_PICTURE_WORKERS"] = picture_workers
     command = [sys.executable, "-c", "from service.cli import main; raise SystemExit(main())"]
     with subprocess.Popen(  # noqa: S603 - our own command line
         [*command, "serve", "--port", str(port)], env=environment, stderr=subprocess.DEVNULL

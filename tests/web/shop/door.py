@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from threading import Barrier
 from typing import Any, TypeVar
 
+import pytest
 from httpx2 import Response
 from PIL import Image
 from sqlmodel import Session, SQLModel, func, select
@@ -33,6 +34,11 @@ BARRIER_S = 20
 
 T = TypeVar("T")
 Json = dict[str, Any]
+
+
+ON_ONE_STORE = pytest.mark.parametrize("standing_shop", ["sqlite"], indirect=True)
+"""For what is computed or drawn from what was read: both stores give it the same, as
+``test_same_answers`` holds, so once is enough."""
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from service.domain.fibres import EU_LABEL_NAMES, Fibre
 from tests.web.shop.conftest import demo_catalogue
-from tests.web.shop.door import Json, ShopDoor, answered, decoration, refused
+from tests.web.shop.door import ON_ONE_STORE, Json, ShopDoor, answered, decoration, refused
 
 CATALOGUE = demo_catalogue().catalogue
 FILM_COLOURS = sorted({colour.id for medium in CATALOGUE.media for colour in medium.colours})
@@ -82,6 +82,7 @@ def as_offered(asked: Json, alternative: Json) -> Json:
     return {**asked, **garment, "sizes": sizes, "decorations": [{**first, **changed}]}
 
 
+@ON_ONE_STORE
 @ANY_WISH
 @given(asked=stocked_lines() | supplied_lines())
 def test_a_wish_is_refused_with_reasons_or_made(standing_shop: ShopDoor, asked: Json) -> None:

@@ -8,6 +8,7 @@ import pytest
 
 from service.intake.cursors import Cursor, write_cursor
 from tests.web.shop.door import (
+    ON_ONE_STORE,
     PROBLEM,
     Caller,
     ShopDoor,
@@ -18,6 +19,7 @@ from tests.web.shop.door import (
 )
 
 
+@ON_ONE_STORE
 @pytest.mark.parametrize(
     "cursor",
     [
@@ -39,11 +41,12 @@ def test_a_garbled_cursor(standing_shop: ShopDoor, cursor: str) -> None:
     assert only_error(problem)["parameter"] == "cursor"
 
 
+@ON_ONE_STORE
 @pytest.mark.parametrize("day", [date.min, date.max])
 @pytest.mark.parametrize("number", [0, 2**31 - 1, 2**31, 2**63, 10**30])
 def test_a_cursor_made_up_by_a_caller(standing_shop: ShopDoor, day: date, number: int) -> None:
     """A cursor of the right form names any row: it starts there, or is refused on both stores."""
-    cursor = write_cursor(Cursor(day, number), "tickets:")
+    cursor = write_cursor(Cursor(day, number), "tickets:::urgency")
     answer = standing_shop.staff.get("/v1/tickets", params={"cursor": cursor})
     if number < 2**31:
         assert answer.status_code == 200
@@ -51,6 +54,7 @@ def test_a_cursor_made_up_by_a_caller(standing_shop: ShopDoor, day: date, number
         refused(answer, 400, "cursor-refused")
 
 
+@ON_ONE_STORE
 @pytest.mark.parametrize("number", [0, 1, 2**31 - 1, 2**31, 2**53 - 1, 2**63, 10**30])
 def test_numbers_that_name_deliveries(standing_shop: ShopDoor, number: int) -> None:
     """Numbers of any size are a page, a 404 or a 422, the same on both stores."""
@@ -64,6 +68,7 @@ def test_numbers_that_name_deliveries(standing_shop: ShopDoor, number: int) -> N
     assert replay.status_code == (404 if usable else 422)
 
 
+@ON_ONE_STORE
 @pytest.mark.parametrize(
     ("reference", "status"),
     [
@@ -85,6 +90,7 @@ def test_references_of_any_text(standing_shop: ShopDoor, reference: str, status:
         assert shown.json()["reference"] == reference.strip()
 
 
+@ON_ONE_STORE
 @pytest.mark.parametrize(
     ("path", "status"),
     [
@@ -108,6 +114,7 @@ def test_addresses_of_any_text(standing_shop: ShopDoor, path: str, status: int) 
     assert answer.headers["content-type"] == PROBLEM
 
 
+@ON_ONE_STORE
 @pytest.mark.parametrize(
     ("query", "parameter"),
     [
@@ -126,6 +133,7 @@ def test_query_values_outside_their_limits(
     assert only_error(problem)["parameter"] == parameter
 
 
+@ON_ONE_STORE
 @pytest.mark.parametrize(
     ("headers", "status", "code"),
     [
@@ -143,6 +151,7 @@ def test_the_key_of_an_order(
     refused(asking.post("/v1/orders", {"quote_id": "quote_none"}, headers), status, code)
 
 
+@ON_ONE_STORE
 @pytest.mark.parametrize(
     ("tag", "status", "code"),
     [

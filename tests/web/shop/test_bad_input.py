@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from tests.web.shop.door import (
+    ON_ONE_STORE,
     Caller,
     Json,
     ShopDoor,
@@ -22,6 +23,7 @@ JSON_TYPE = {"Content-Type": "application/json"}
 BOTH_DOORS = pytest.mark.parametrize("path", ["/v1/checks", "/v1/quotes"])
 
 
+@ON_ONE_STORE
 @BOTH_DOORS
 @pytest.mark.parametrize(
     ("asked", "pointer", "words"),
@@ -68,6 +70,7 @@ def test_names_the_shop_does_not_have(
         assert word in error["detail"]
 
 
+@ON_ONE_STORE
 def test_every_unknown_name_is_told_at_once(asking: Caller) -> None:
     """Three lines with a fault each give three errors, sorted by where they are."""
     lines = [line(blank="none"), line(colour="none"), line(decoration(method="none"))]
@@ -80,6 +83,7 @@ def test_every_unknown_name_is_told_at_once(asking: Caller) -> None:
     ]
 
 
+@ON_ONE_STORE
 def test_a_list_is_not_called_short_for_a_faulty_entry(asking: Caller) -> None:
     """The one fault is told alone: the list that holds it has entries enough."""
     wide = line(decoration(width_mm=9_000))
@@ -87,6 +91,7 @@ def test_a_list_is_not_called_short_for_a_faulty_entry(asking: Caller) -> None:
     assert only_error(problem)["pointer"] == "#/lines/0/decorations/0/width_mm"
 
 
+@ON_ONE_STORE
 @BOTH_DOORS
 @pytest.mark.parametrize(
     ("asked", "pointer", "limit"),
@@ -147,6 +152,7 @@ def test_values_outside_their_limits(
     assert any(limit in detail for detail in details), problem["errors"]
 
 
+@ON_ONE_STORE
 @pytest.mark.parametrize(
     ("raw", "status", "code"),
     [
@@ -175,6 +181,7 @@ def test_bodies_that_are_no_usable_document(
         refused(asking.send("POST", path, JSON_TYPE, content=raw.encode()), status, code)
 
 
+@ON_ONE_STORE
 @pytest.mark.parametrize(
     "content_type", ["text/plain", "application/xml", "multipart/form-data; boundary=x", ""]
 )
@@ -187,6 +194,7 @@ def test_a_wrong_content_type(asking: Caller, content_type: str) -> None:
     assert "application/json" in problem["detail"]
 
 
+@ON_ONE_STORE
 def test_a_body_over_the_limit(asking: Caller) -> None:
     """A JSON body over the limit is a 413 that names the limit, whatever it holds."""
     body = b'{"lines": "' + b"x" * 262_144 + b'"}'
@@ -196,6 +204,7 @@ def test_a_body_over_the_limit(asking: Caller) -> None:
     assert "262144" in problem["detail"]
 
 
+@ON_ONE_STORE
 @pytest.mark.parametrize(
     ("body", "pointer"),
     [
@@ -231,6 +240,7 @@ def test_an_expired_quote(shop: ShopDoor, clock: Any) -> None:
     assert storefront.get(f"/v1/quotes/{late['id']}").json() == late
 
 
+@ON_ONE_STORE
 @pytest.mark.parametrize(
     ("url", "words"),
     [

@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 from PIL import Image
 
-from tests.web.shop.door import Caller, ShopDoor, only_error, refused
+from tests.web.shop.door import ON_ONE_STORE, Caller, ShopDoor, only_error, refused
 
 
 def _png(width: int, height: int, data: bytes = b"") -> bytes:
@@ -37,6 +37,7 @@ def _zip() -> bytes:
     return kept.getvalue()
 
 
+@ON_ONE_STORE
 @pytest.mark.parametrize(
     ("make", "words"),
     [
@@ -70,6 +71,7 @@ _SVG = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 9 9">{}</svg>'
 _ENTITIES = '<!DOCTYPE svg [<!ENTITY a "haha"><!ENTITY b "&a;&a;&a;&a;">]>'
 
 
+@ON_ONE_STORE
 @pytest.mark.parametrize(
     ("data", "code"),
     [
@@ -92,6 +94,7 @@ def test_drawings_and_directories_that_cannot_be_read(
     assert standing_shop.row_counts()["artwork"] == before
 
 
+@ON_ONE_STORE
 def test_an_upload_over_the_limit(asking: Caller) -> None:
     """A file of more bytes than an artwork may have is refused with the limit."""
     files = {"file": ("artwork.png", _picture() + bytes(20_000_000), "image/png")}
@@ -100,6 +103,7 @@ def test_an_upload_over_the_limit(asking: Caller) -> None:
     assert "20" in problem["detail"]
 
 
+@ON_ONE_STORE
 @pytest.mark.parametrize(
     ("what", "status", "code"),
     [

@@ -13,6 +13,7 @@ from service.domain.choice_table import ChoiceTable
 from tests.conftest import FakeClock
 from tests.web.shop.conftest import changed_catalogue, demo_catalogue
 from tests.web.shop.door import (
+    ON_ONE_STORE,
     PUBLIC_URL,
     Caller,
     Json,
@@ -63,6 +64,7 @@ def wish(selected: Json) -> Json:
     return line(decorated, blank=selected["blank"], colour=selected["colour"], sizes=sizes)
 
 
+@ON_ONE_STORE
 def test_nothing_selected(asking: Caller) -> None:
     """All attributes with all their values in the catalogue's order; sizes wait for a blank."""
     answer = choices(asking)
@@ -77,6 +79,7 @@ def test_nothing_selected(asking: Caller) -> None:
     assert answer["widths"] == [{"least_mm": 1, "greatest_mm": None}]
 
 
+@ON_ONE_STORE
 def test_values_are_named_as_in_the_catalogue(asking: Caller) -> None:
     """Ids and names are those of ``GET /v1/catalogue``, a colour's of the first blank with it."""
     shown = answered(asking.get("/v1/catalogue"), 200)
@@ -96,6 +99,7 @@ def test_values_are_named_as_in_the_catalogue(asking: Caller) -> None:
         ]
 
 
+@ON_ONE_STORE
 def test_what_is_impossible_says_why(standing_shop: ShopDoor, asking: Caller) -> None:
     """Dye on black cotton: the method is blocked by rules whose pages anyone may read.
 
@@ -123,6 +127,7 @@ def _all_values(answer: Json) -> Iterator[Json]:
         yield from listed.values()
 
 
+@ON_ONE_STORE
 def test_what_is_not_offered_is_blocked_by_no_rule(asking: Caller) -> None:
     """A colour in which the blank does not come is impossible beside it, and no fault."""
     blank = CATALOGUE.blanks[0]
@@ -144,6 +149,7 @@ def test_what_is_not_offered_is_blocked_by_no_rule(asking: Caller) -> None:
     assert not possible(both, "size")
 
 
+@ON_ONE_STORE
 def test_an_attribute_is_judged_beside_the_others_alone(asking: Caller) -> None:
     """What is selected does not narrow its own attribute, so that it can be changed."""
     without = choices(asking, blank="classic-cotton-tee", method="printed-film")
@@ -151,6 +157,7 @@ def test_an_attribute_is_judged_beside_the_others_alone(asking: Caller) -> None:
     assert with_one["values"]["colour"] == without["values"]["colour"]
 
 
+@ON_ONE_STORE
 def test_any_method_is_no_selection(asking: Caller) -> None:
     """The word that a check takes for an open method is taken here as well."""
     assert choices(asking, blank="shell-jacket", method="any") == choices(
@@ -158,6 +165,7 @@ def test_any_method_is_no_selection(asking: Caller) -> None:
     )
 
 
+@ON_ONE_STORE
 def test_the_artwork_counts_once_it_is_named(asking: Caller) -> None:
     """One film colour cannot show an artwork of many colours; without one nothing is known."""
     assert "cut-film" in possible(choices(asking), "method")
@@ -166,6 +174,7 @@ def test_the_artwork_counts_once_it_is_named(asking: Caller) -> None:
     assert "printed-film" in possible(answer, "method")
 
 
+@ON_ONE_STORE
 def test_an_artwork_without_rights_leads_nowhere(standing_shop: ShopDoor) -> None:
     """Nothing is made of it until its rights are declared, with a later upload of the same."""
     caller = standing_shop.caller("rights-tester", "storefront")
@@ -178,6 +187,7 @@ def test_an_artwork_without_rights_leads_nowhere(standing_shop: ShopDoor) -> Non
     assert choices(caller, artwork_id=first["id"])["possible"] is True
 
 
+@ON_ONE_STORE
 def test_a_consent_opens_what_it_is_for(asking: Caller) -> None:
     """Dye fades on a half blend, which may be had for a faded look and not otherwise."""
     asked = {"blank": "half-blend-tee", "artwork_id": ARTWORK}
@@ -185,6 +195,7 @@ def test_a_consent_opens_what_it_is_for(asking: Caller) -> None:
     assert "dye-transfer" in possible(choices(asking, **asked, consent="faded-look"), "method")
 
 
+@ON_ONE_STORE
 def test_widths_agree_with_the_check(asking: Caller) -> None:
     """The ends of the range that is offered work, and one millimetre beyond does not."""
     asked = {
@@ -211,6 +222,7 @@ def test_widths_agree_with_the_check(asking: Caller) -> None:
         assert verdict["works"] is works
 
 
+@ON_ONE_STORE
 def test_a_width_rules_out_sizes_and_placements(asking: Caller) -> None:
     """Too wide for a small shirt and for its left chest; a large one bears it on the front."""
     asked = {"blank": "classic-cotton-tee", "colour": "black", "method": "printed-film"}
@@ -223,6 +235,7 @@ def test_a_width_rules_out_sizes_and_placements(asking: Caller) -> None:
     assert "placement-area" in blockers(wider, "placement", "left-chest")
 
 
+@ON_ONE_STORE
 @pytest.mark.parametrize(
     ("query", "parameter", "words"),
     [
@@ -255,6 +268,7 @@ def test_what_cannot_be_selected(
         assert word in error["detail"]
 
 
+@ON_ONE_STORE
 def test_every_unknown_name_is_told_at_once(asking: Caller) -> None:
     """Three names that are unknown give three errors."""
     answer = asking.get("/v1/choices?blank=none&method=none&artwork_id=none")
@@ -262,6 +276,7 @@ def test_every_unknown_name_is_told_at_once(asking: Caller) -> None:
     assert [one["parameter"] for one in problem["errors"]] == ["artwork_id", "blank", "method"]
 
 
+@ON_ONE_STORE
 def test_anothers_artwork_is_unknown(standing_shop: ShopDoor) -> None:
     """It is refused as one that does not exist is; the bench serves all storefronts."""
     path = f"/v1/choices?artwork_id={ARTWORK}"
@@ -271,6 +286,7 @@ def test_anothers_artwork_is_unknown(standing_shop: ShopDoor) -> None:
     assert answered(standing_shop.staff.get(path), 200) == mine
 
 
+@ON_ONE_STORE
 def test_unchanged_choices_are_not_sent_twice(asking: Caller) -> None:
     """With the ETag of the last answer a GET is a 304 without a body (RFC 9110 section 15.4.5)."""
     tags = set()
@@ -283,6 +299,7 @@ def test_unchanged_choices_are_not_sent_twice(asking: Caller) -> None:
     assert len(tags) == 3
 
 
+@ON_ONE_STORE
 def test_the_order_of_sizes_and_consents_does_not_matter(asking: Caller) -> None:
     """The same selection, said otherwise, gives the same answer."""
     asked = {"blank": "classic-cotton-tee"}
@@ -314,6 +331,7 @@ def test_choices_are_those_in_force(
     }
 
 
+@ON_ONE_STORE
 @pytest.mark.parametrize("seed", range(6))
 def test_possible_values_lead_to_a_wish_that_works(asking: Caller, seed: int) -> None:
     """A page that goes from nothing to a full wish by possible values alone has one that works.
@@ -351,6 +369,7 @@ def _choose(random: Random, answer: Json, step: str, selected: Json) -> None:
         selected[step] = [*known, chosen] if step == "size" else chosen
 
 
+@ON_ONE_STORE
 @pytest.mark.parametrize("seed", range(4))
 def test_nothing_impossible_works(asking: Caller, seed: int) -> None:
     """Whatever a wish goes on with, one that has an impossible value is refused by the check."""

@@ -19,7 +19,7 @@ from schemathesis import Case, GenerationMode
 from schemathesis.checks import CHECKS
 from schemathesis.specs.openapi.schemas import OpenApiSchema
 
-from tests.web.shop.door import Caller, ShopDoor, answered, decoration, line
+from tests.web.shop.door import ON_ONE_STORE, Caller, ShopDoor, answered, decoration, line
 from tests.web.shop.test_scopes import ACCESS
 
 COMPARED: Any = CHECKS.get_by_names(
@@ -68,7 +68,7 @@ def known_ids(standing_shop: ShopDoor) -> Mapping[str, str]:
     }
 
 
-@pytest.mark.parametrize("standing_shop", ["sqlite"], indirect=True)
+@ON_ONE_STORE
 @pytest.mark.parametrize("operation", ACCESS)
 def test_every_answer_is_described(
     standing_shop: ShopDoor,

@@ -10,6 +10,7 @@ import pytest
 from service.domain.rules import RULES
 from service.store.tables import Quote
 from tests.web.shop.door import (
+    ON_ONE_STORE,
     Caller,
     Json,
     ShopDoor,
@@ -35,6 +36,7 @@ def rules(found: Json, severity: str) -> set[str]:
     return {f["rule"] for one in candidates for f in one["findings"] if f["severity"] == severity}
 
 
+@ON_ONE_STORE
 def test_several_lines_are_several_tickets(asking: Caller, bench: Caller) -> None:
     """Each line has its price and its ticket; the total is the sum of the lines."""
     quote = asking.quote(
@@ -60,6 +62,7 @@ def test_several_lines_are_several_tickets(asking: Caller, bench: Caller) -> Non
     assert garments == ["Classic cotton tee", "Sport polyester tee", "Classic cotton tee"]
 
 
+@ON_ONE_STORE
 def test_one_line_that_cannot_be_made_refuses_the_quote(asking: Caller) -> None:
     """Nothing is priced unless every decoration of every line works; the check says which."""
     impossible = line(decoration(), decoration(placement="back", method="dye-transfer"))
@@ -70,6 +73,7 @@ def test_one_line_that_cannot_be_made_refuses_the_quote(asking: Caller) -> None:
     assert works == [[True], [True, False]]
 
 
+@ON_ONE_STORE
 def test_several_decorations_are_one_ticket(asking: Caller, bench: Caller) -> None:
     """Front and left chest by two methods: one garment, one ticket, gathered and packed once."""
     decorations = (
@@ -87,6 +91,7 @@ def test_several_decorations_are_one_ticket(asking: Caller, bench: Caller) -> No
     assert media == {"printable-film", "glitter-film", "dye-paper"}
 
 
+@ON_ONE_STORE
 def test_any_method_chooses_one_that_works(asking: Caller) -> None:
     """Method "any" tries every method, and the quote and ticket name the one that was chosen."""
     asked = line({k: v for k, v in decoration().items() if k != "method"})
@@ -101,6 +106,7 @@ def test_any_method_chooses_one_that_works(asking: Caller) -> None:
     assert asking.quote(line(decoration(method="any")))["total"] == quote["total"]
 
 
+@ON_ONE_STORE
 def test_a_consent_lets_a_faded_look_through(asking: Caller) -> None:
     """Dye on half polyester looks faded: refused, unless the customer knowingly accepts it.
 
@@ -122,6 +128,7 @@ def test_a_consent_lets_a_faded_look_through(asking: Caller) -> None:
     assert "dye-fibre-share" in {one["rule"] for one in quote["lines"][0]["findings"]}
 
 
+@ON_ONE_STORE
 def test_a_film_colour_the_film_is_not_stocked_in(asking: Caller) -> None:
     """It is refused with the colours there are, and a way out gives the colour up or keeps it."""
     found = first_decoration(
@@ -139,6 +146,7 @@ def test_a_film_colour_the_film_is_not_stocked_in(asking: Caller) -> None:
     assert {tuple(one["changes"]) for one in found["alternatives"]} >= {("film_colour",)}
 
 
+@ON_ONE_STORE
 def test_explaining_all_lists_what_passed(asking: Caller) -> None:
     """``explain=all`` adds the rules that passed, with measured value, limit and unit."""
     brief = first_decoration(asking, line())
@@ -160,6 +168,7 @@ def passed(found: Json) -> set[str]:
     return rules(found, "passes")
 
 
+@ON_ONE_STORE
 def test_a_garment_of_ones_own_runs_the_same_rules(asking: Caller) -> None:
     """A garment described as a stocked blank is gets the findings of that blank.
 
@@ -188,6 +197,7 @@ def test_a_garment_of_ones_own_runs_the_same_rules(asking: Caller) -> None:
     assert "printed-film" in {one["method"] for one in own["alternatives"]}
 
 
+@ON_ONE_STORE
 def test_a_garment_of_ones_own_costs_no_blank_and_states_the_risk(
     standing_shop: ShopDoor, asking: Caller, bench: Caller
 ) -> None:
@@ -218,6 +228,7 @@ def test_a_garment_of_ones_own_costs_no_blank_and_states_the_risk(
     assert document["pick_location"] == ""
 
 
+@ON_ONE_STORE
 @pytest.mark.parametrize(
     ("fibres", "where", "why", "way_out"),
     [
@@ -243,6 +254,7 @@ def test_faults_of_a_label_name_the_article(
     assert any(why in detail and way_out in detail for detail in details), problem["errors"]
 
 
+@ON_ONE_STORE
 @pytest.mark.parametrize("percent", [33.333, "33.333"])
 def test_shares_with_decimals_add_up(asking: Caller, percent: float | str) -> None:
     """Three decimals are kept exactly, whether they come as number or as text."""
@@ -256,6 +268,7 @@ def test_shares_with_decimals_add_up(asking: Caller, percent: float | str) -> No
     answered(asking.post("/v1/checks", body), 200)
 
 
+@ON_ONE_STORE
 def test_more_than_the_shop_can_make(asking: Caller) -> None:
     """An order within the piece limit that no station can do within the horizon is a 422.
 

@@ -12,6 +12,7 @@ from defusedxml.ElementTree import fromstring
 from PIL import Image, ImageDraw
 
 from tests.web.shop.door import (
+    ON_ONE_STORE,
     Caller,
     ShopDoor,
     answered,
@@ -56,6 +57,7 @@ def _xml(content: bytes) -> Element:
     return root
 
 
+@ON_ONE_STORE
 def test_outline_of_a_disc(asking: Caller, disc: str) -> None:
     """A disc 50 mm wide with 2 mm of bleed: one closed path of points 27 mm from the middle."""
     response = asking.get(disc, params={"width_mm": 50, "offset_mm": 2})
@@ -69,6 +71,7 @@ def test_outline_of_a_disc(asking: Caller, disc: str) -> None:
     assert np.hypot(*(points - 27).T) == pytest.approx(27, abs=0.05)
 
 
+@ON_ONE_STORE
 def test_usual_values(asking: Caller, disc: str) -> None:
     """Without more than a width there is no offset, 0.05 mm of tolerance and no mirroring."""
     usual = asking.get(disc, params={"width_mm": 50})
@@ -79,6 +82,7 @@ def test_usual_values(asking: Caller, disc: str) -> None:
     assert b"NOT MIRRORED" not in asking.get(disc, params={**stated, "mirrored": "true"}).content
 
 
+@ON_ONE_STORE
 def test_unchanged_is_not_sent_again(asking: Caller, disc: str) -> None:
     """The ETag holds for the same picture and parameters, and for no others (RFC 9110, 13.1.2)."""
     first = asking.get(disc, params={"width_mm": 50})
@@ -93,6 +97,7 @@ def test_unchanged_is_not_sent_again(asking: Caller, disc: str) -> None:
         assert changed.headers["etag"] != tag
 
 
+@ON_ONE_STORE
 @pytest.mark.parametrize(
     ("query", "parameter", "code"),
     [
@@ -120,6 +125,7 @@ def test_parameters_that_cannot_be_used(
     assert (error["parameter"], error["code"]) == (parameter, code)
 
 
+@ON_ONE_STORE
 def test_too_many_pieces(standing_shop: ShopDoor) -> None:
     """A picture of 22,500 dots is refused with what to do, and not followed for minutes."""
     dots = np.tile(np.pad(np.full((2, 2), 255, np.uint8), 1), (150, 150))
@@ -133,6 +139,7 @@ def test_too_many_pieces(standing_shop: ShopDoor) -> None:
     assert "22,500 pieces" in problem["detail"]
 
 
+@ON_ONE_STORE
 def test_an_offset_too_small_to_be_drawn_is_none(asking: Caller, disc: str) -> None:
     """Less than a step of the coordinates, 0.001 mm, changes nothing."""
     plain = asking.get(disc, params={"width_mm": 50}).text
@@ -141,6 +148,7 @@ def test_an_offset_too_small_to_be_drawn_is_none(asking: Caller, disc: str) -> N
         assert (answer.status_code, answer.text) == (200, plain)
 
 
+@ON_ONE_STORE
 def test_what_is_thinner_than_a_step_cannot_be_cut(asking: Caller) -> None:
     """A hair that is 0.0001 mm high at that width: the width is what has to change."""
     address = _address(asking, _png(Image.new("RGBA", (10_000, 1), "#204080")))
@@ -149,6 +157,7 @@ def test_what_is_thinner_than_a_step_cannot_be_cut(asking: Caller) -> None:
     assert "nothing is as broad as 0.001 mm. Give a greater width_mm." in error["detail"]
 
 
+@ON_ONE_STORE
 def test_the_box_of_an_opaque_picture(asking: Caller) -> None:
     """A plain opaque picture is cut along its edge."""
     root = _xml(asking.get(_address(asking, picture()), params={"width_mm": 30}).content)
@@ -157,6 +166,7 @@ def test_the_box_of_an_opaque_picture(asking: Caller) -> None:
     assert {part.strip(" MLZ") for part in path.get("d", "").split("L")} == corners
 
 
+@ON_ONE_STORE
 def test_only_ones_own(standing_shop: ShopDoor, disc: str) -> None:
     """Another storefront's artwork is told like none at all; the bench may cut everyone's."""
     foreign = standing_shop.other.get(disc, params={"width_mm": 50})
@@ -166,6 +176,7 @@ def test_only_ones_own(standing_shop: ShopDoor, disc: str) -> None:
     assert standing_shop.staff.get(disc, params={"width_mm": 50}).status_code == 200
 
 
+@ON_ONE_STORE
 def test_it_is_described(standing_shop: ShopDoor) -> None:
     """The description shows the media type and the limits."""
     document = answered(standing_shop.nobody.get("/openapi.json"), 200)

@@ -12,6 +12,7 @@ from PIL import Image
 
 from service.demo_artwork import DEMO_ARTWORK_ID
 from tests.web.shop.door import (
+    ON_ONE_STORE,
     Caller,
     Json,
     ShopDoor,
@@ -53,6 +54,7 @@ def fault(response: Response) -> Json:
     return only_error(refused(response, 422, "fields-refused"))
 
 
+@ON_ONE_STORE
 def test_a_proof_is_a_png_of_that_width(asking: Caller) -> None:
     """PNG unless asked otherwise (signature: W3C PNG specification, 5.2)."""
     answer = proof(asking, px=320)
@@ -61,6 +63,7 @@ def test_a_proof_is_a_png_of_that_width(asking: Caller) -> None:
     assert shown(answer).shape[1] == 320
 
 
+@ON_ONE_STORE
 @pytest.mark.parametrize(
     ("accept", "media_type"),
     [
@@ -82,6 +85,7 @@ def test_accept_chooses_the_format(asking: Caller, accept: str, media_type: str)
     assert np.array_equal(shown(answer), shown(proof(asking)))
 
 
+@ON_ONE_STORE
 def test_the_same_request_gives_the_same_bytes_and_tag(asking: Caller) -> None:
     """A strong ETag and a private answer; formats and parameters have tags of their own."""
     first, second = proof(asking), proof(asking)
@@ -98,6 +102,7 @@ def test_the_same_request_gives_the_same_bytes_and_tag(asking: Caller) -> None:
     assert len(tags) == 5
 
 
+@ON_ONE_STORE
 def test_whoever_has_it_is_told_so(asking: Caller) -> None:
     """304 without content, with the tag and what it varies by (RFC 9110 section 15.4.5)."""
     tag = proof(asking).headers["etag"]
@@ -124,6 +129,7 @@ def test_whoever_has_it_needs_no_file(shop: ShopDoor, monkeypatch: pytest.Monkey
     assert again.status_code == 304
 
 
+@ON_ONE_STORE
 def test_an_artwork_is_its_owners(standing_shop: ShopDoor) -> None:
     """Another storefront meets what nobody has; staff see it."""
     assert proof(standing_shop.staff).status_code == 200
@@ -132,6 +138,7 @@ def test_an_artwork_is_its_owners(standing_shop: ShopDoor) -> None:
     assert proof(standing_shop.nobody).status_code == 401
 
 
+@ON_ONE_STORE
 @pytest.mark.parametrize(
     ("changes", "parameter", "said"),
     [
@@ -160,6 +167,7 @@ def test_a_bad_parameter_is_named(asking: Caller, changes: Json, parameter: str,
     assert said in error["detail"]
 
 
+@ON_ONE_STORE
 def test_every_bad_parameter_is_told_at_once(asking: Caller) -> None:
     """Placement, size and method together."""
     problem = refused(
@@ -168,6 +176,7 @@ def test_every_bad_parameter_is_told_at_once(asking: Caller) -> None:
     assert {error["parameter"] for error in problem["errors"]} == {"placement", "size", "method"}
 
 
+@ON_ONE_STORE
 def test_what_cannot_be_made_is_shown_all_the_same(asking: Caller) -> None:
     """Dye on black cotton: its picture differs from that of a film that works."""
     assert not np.array_equal(shown(proof(asking, method="dye-transfer")), shown(proof(asking)))

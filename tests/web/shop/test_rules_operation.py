@@ -11,6 +11,7 @@ from service.domain.rules import RULES
 from tests.conftest import FakeClock
 from tests.web.shop.conftest import changed_catalogue, demo_catalogue
 from tests.web.shop.door import (
+    ON_ONE_STORE,
     PUBLIC_URL,
     Caller,
     Json,
@@ -30,6 +31,7 @@ def _threshold(rule: Json, name: str) -> Json:
     return threshold
 
 
+@ON_ONE_STORE
 def test_every_rule_is_listed(asking: Caller, bench: Caller) -> None:
     """All rules, in the order in which they run; each is shown alike on its own."""
     listed = answered(asking.get("/v1/rules"), 200)
@@ -42,6 +44,7 @@ def test_every_rule_is_listed(asking: Caller, bench: Caller) -> None:
     assert "method" in known["reads"]
 
 
+@ON_ONE_STORE
 def test_an_unknown_rule(asking: Caller, standing_shop: ShopDoor) -> None:
     """A rule that does not exist is a 404 with a kind of its own, and its name is not repeated."""
     for answer in (
@@ -53,6 +56,7 @@ def test_an_unknown_rule(asking: Caller, standing_shop: ShopDoor) -> None:
     refused(standing_shop.nobody.get("/rules/x%00"), 400, "text-refused")
 
 
+@ON_ONE_STORE
 def test_unchanged_rules_are_not_sent_twice(asking: Caller) -> None:
     """With the ETag of the last answer a GET is a 304 without a body (RFC 9110 section 15.4.5)."""
     for path in ("/v1/rules", f"/v1/rules/{KNOWN}"):
@@ -76,6 +80,7 @@ def test_thresholds_are_those_in_force(shop: ShopDoor, clock: FakeClock) -> None
     assert "<td>98</td>" in shop.nobody.get(f"/rules/{KNOWN}").text
 
 
+@ON_ONE_STORE
 def test_every_finding_has_a_page_open_to_all(standing_shop: ShopDoor) -> None:
     """What a check names as its rule is found at /rules without a key."""
     checked = answered(
@@ -91,6 +96,7 @@ def test_every_finding_has_a_page_open_to_all(standing_shop: ShopDoor) -> None:
         assert standing_shop.nobody.get(f"/rules/{rule_id}").status_code == 200
 
 
+@ON_ONE_STORE
 def test_pages_load_nothing(standing_shop: ShopDoor) -> None:
     """A page in a stated language; the policy admits its own style and nothing else."""
     for path in ("/rules", f"/rules/{KNOWN}"):

@@ -20,6 +20,7 @@ from service.store.tables import Delivery, Order, Quote
 from service.web.routes import documented_routes
 from tests.conftest import FakeClock
 from tests.web.shop.door import (
+    ON_ONE_STORE,
     Caller,
     Json,
     ShopDoor,
@@ -154,6 +155,7 @@ def test_every_operation_is_described_with_its_scopes(standing_shop: ShopDoor) -
     assert described == ACCESS | probes
 
 
+@ON_ONE_STORE
 @OPERATIONS
 def test_without_a_key(standing_shop: ShopDoor, operation: str) -> None:
     """No key, a wrong scheme or an unknown key: 401 with a challenge, whatever the body is."""
@@ -168,6 +170,7 @@ def test_without_a_key(standing_shop: ShopDoor, operation: str) -> None:
         assert answer.headers["www-authenticate"].startswith('Bearer realm="garment-intake"')
 
 
+@ON_ONE_STORE
 @OPERATIONS
 @pytest.mark.parametrize("scope", sorted(EVERYONE))
 def test_with_each_scope(standing_shop: ShopDoor, operation: str, scope: str) -> None:

@@ -20,6 +20,7 @@ from tests.render.papers import (
 )
 from tests.render.test_ticket_pdf import missing
 from tests.web.shop.door import (
+    ON_ONE_STORE,
     PUBLIC_URL,
     ShopDoor,
     answered,
@@ -53,6 +54,7 @@ def got(response: Response, media_type: str) -> Response:
     return response
 
 
+@ON_ONE_STORE
 def test_the_pdf_holds_the_ticket_of_the_json(standing_shop: ShopDoor, number: str) -> None:
     """Words of every step, sizes and code are those of the JSON; the name is the ticket's."""
     ticket = answered(standing_shop.staff.get(f"/v1/tickets/{number}"), 200)
@@ -67,6 +69,7 @@ def test_the_pdf_holds_the_ticket_of_the_json(standing_shop: ShopDoor, number: s
     assert answer.headers["content-disposition"] == f'inline; filename="{number}-ticket.pdf"'
 
 
+@ON_ONE_STORE
 def test_the_page_shows_the_proof_and_runs_nothing(standing_shop: ShopDoor, number: str) -> None:
     """A PNG lies inside it (W3C PNG, 5.2); its policy lets nothing be fetched or run (CSP 3)."""
     answer = got(standing_shop.staff.get(f"/v1/tickets/{number}.html"), "text/html")
@@ -80,6 +83,7 @@ def test_the_page_shows_the_proof_and_runs_nothing(standing_shop: ShopDoor, numb
     assert re.search(r"style-src 'sha256-[A-Za-z0-9+/=]+'", policy)
 
 
+@ON_ONE_STORE
 @pytest.mark.parametrize("kind", ["application/pdf", "text/html"])
 def test_the_ticket_itself_is_sent_as_what_is_asked_for(
     standing_shop: ShopDoor, number: str, kind: str
@@ -93,6 +97,7 @@ def test_the_ticket_itself_is_sent_as_what_is_asked_for(
     assert got(plain, "application/json").headers["vary"] == "Accept"
 
 
+@ON_ONE_STORE
 def test_a5_is_smaller(standing_shop: ShopDoor, number: str) -> None:
     """148 x 210 mm (ISO 216)."""
     answer = standing_shop.staff.get(f"/v1/tickets/{number}.pdf?paper=a5")
@@ -100,6 +105,7 @@ def test_a5_is_smaller(standing_shop: ShopDoor, number: str) -> None:
     assert (width, height) == pytest.approx((148 / 25.4 * 72, 210 / 25.4 * 72), abs=1)
 
 
+@ON_ONE_STORE
 @pytest.mark.parametrize("path", PATHS)
 def test_a_paper_is_sent_once(standing_shop: ShopDoor, number: str, path: str) -> None:
     """Its ETag gives 304, and other choices another one (RFC 9110, 8.8.3 and 13.1.2)."""
@@ -112,6 +118,7 @@ def test_a_paper_is_sent_once(standing_shop: ShopDoor, number: str, path: str) -
     assert first.headers["cache-control"] == "private, no-cache"
 
 
+@ON_ONE_STORE
 def test_a_move_makes_another_sheet(standing_shop: ShopDoor) -> None:
     """What was kept is no longer good, and the note stands on the new one as it was written."""
     staff = standing_shop.staff
@@ -129,6 +136,7 @@ def test_a_move_makes_another_sheet(standing_shop: ShopDoor) -> None:
     assert "مرحبا" in text
 
 
+@ON_ONE_STORE
 @pytest.mark.parametrize("path", PATHS)
 def test_an_unknown_ticket_is_said_to_be_so(standing_shop: ShopDoor, path: str) -> None:
     """404 for a number that is not there, and 422 for what is no number."""
@@ -137,6 +145,7 @@ def test_an_unknown_ticket_is_said_to_be_so(standing_shop: ShopDoor, path: str) 
     refused(staff.get(f"/v1/tickets/{path.format(number='T_1')}"), 422, "fields-refused")
 
 
+@ON_ONE_STORE
 @pytest.mark.parametrize("path", PATHS)
 def test_papers_are_for_staff(standing_shop: ShopDoor, number: str, path: str) -> None:
     """A storefront is refused, a stranger asked for a key (RFC 9110, 15.5.2 and 15.5.4)."""
@@ -145,6 +154,7 @@ def test_papers_are_for_staff(standing_shop: ShopDoor, number: str, path: str) -
     assert standing_shop.nobody.get(address).status_code == 401
 
 
+@ON_ONE_STORE
 @pytest.mark.parametrize(
     ("address", "parameter"),
     [
@@ -164,6 +174,7 @@ def test_a_wrong_choice_is_named(
     assert only_error(refused(answer, 422, "fields-refused"))["parameter"] == parameter
 
 
+@ON_ONE_STORE
 def test_labels_and_care_cards(standing_shop: ShopDoor, number: str) -> None:
     """A label for each size, and a card in each language."""
     staff = standing_shop.staff
@@ -177,6 +188,7 @@ def test_labels_and_care_cards(standing_shop: ShopDoor, number: str) -> None:
         assert title in pdf_text(staff.get(f"{card}.pdf?language={language}").content)
 
 
+@ON_ONE_STORE
 def test_a_garment_that_is_brought_has_no_picture(standing_shop: ShopDoor) -> None:
     """The sheet says why, shows where the print goes, and nobody keeps it."""
     order = standing_shop.storefront.order(supplied_line())
