@@ -138,7 +138,7 @@ class AccessLog(_Layer):
             "request",
             method=scope["method"],
             route=route_template(scope),
-            status=status,
+            status=int(status),
             duration_ms=round(duration_s * 1_000, 2),
             request_id=str(mark.request_id),
             trace_id=mark.trace_id,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page
 
 HEIGHT_PX = 900
@@ -72,6 +73,16 @@ STRUCTURE = """() => {
 """Landmarks, headings, ids, and targets of 24 pixels (WCAG 2.2, 1.3.1, 2.4.2, 2.5.8, 3.1.1)."""
 
 
+def serious_faults(page: Page) -> list[str]:
+    """What axe-core, an independent checker, finds serious or critical on a page, by rule."""
+    return [
+        f"{one['id']}: {node['html']}"
+        for one in Axe().run(page).response["violations"]
+        if one["impact"] in {"serious", "critical"}
+        for node in one["nodes"]
+    ]
+
+
 @dataclass
 class Screen:
     """A page in a context of its own."""
@@ -116,13 +127,18 @@ class Screen:
         """Press the button of that name."""
         self.page.get_by_role("button", name=name, exact=True).click()
 
-    def check(self) -> None:
-        """No fault of the page: nothing beyond its edges, nameless, faint, or out of order."""
+    def check(self, *, stopped: bool = False) -> None:
+        """No fault of the page: nothing beyond its edges, nameless, faint, or out of order.
+
+        Where the page's clock is ``stopped`` axe-core, which waits for it, is not asked.
+        """
         wide = self.page.evaluate("document.documentElement.scrollWidth - innerWidth")
         assert wide <= 0
         assert self.page.evaluate(UNNAMED) == []
         assert self.page.evaluate(CONTRASTS) == []
         assert self.page.evaluate(STRUCTURE) == []
+        faults = [] if stopped else serious_faults(self.page)
+        assert not faults, faults
 
     def close(self) -> None:
         """Leave, and check that nothing failed and no other host was asked for anything."""

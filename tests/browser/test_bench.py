@@ -82,7 +82,7 @@ def test_the_timer_counts_down_sounds_and_keeps_the_screen_awake(
     expect(screen.page.locator(".timer [role=status]")).to_have_text("Time is up: open the press.")
     assert screen.page.evaluate("window.beeps") == 4
     assert screen.page.evaluate("window.locks.every((one) => one.released)")
-    screen.check()
+    screen.check(stopped=True)
 
 
 def test_pieces_are_spoiled_with_a_reason(screen: Screen, number: str) -> None:

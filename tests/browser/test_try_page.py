@@ -25,6 +25,7 @@ from playwright.sync_api import (
 
 from service.store.keys import format_key
 from service.store.tables import Quote
+from tests.browser.screen import serious_faults
 from tests.web.shop.door import ShopDoor, picture
 
 pytestmark = pytest.mark.browser
@@ -123,6 +124,7 @@ def test_refusal_way_out_and_price(tried: Tried, door: ShopDoor) -> None:
     assert shown.evaluate("picture => picture.naturalWidth") == 1000
     overflow = page.evaluate("document.documentElement.scrollWidth - innerWidth")
     assert overflow <= 0
+    assert serious_faults(page) == []
 
     page.get_by_role("button", name="Change method to printed-film").click()
     expect(tried.status).to_contain_text("Works: Printed film")

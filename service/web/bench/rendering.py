@@ -81,7 +81,7 @@ def bench_page(
     template: str,
     visit: Visit | None,
     *,
-    status: int = HTTPStatus.OK,
+    status: int = 200,
     **values: Any,  # noqa: ANN401 - whatever the template shows
 ) -> HTMLResponse:
     """The page made of a template; ``visit`` is None before anyone has signed in.
