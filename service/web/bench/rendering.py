@@ -6,7 +6,6 @@ import hashlib
 import re
 from collections.abc import Mapping
 from functools import cache
-from http import HTTPStatus
 from pathlib import Path
 from typing import Any, Final
 
