@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import gzip
-import time
 from io import BytesIO
 
 import numpy as np
@@ -36,11 +35,9 @@ def _read(data: bytes, max_pixels: int = MAX_PIXELS) -> Picture:
 
 
 def _refusal(data: bytes) -> tuple[str, str]:
-    """Code and detail; found in under 1 s of processor time."""
-    started = time.process_time()
+    """Code and detail. How long that takes is watched by ``tests.fuzz``."""
     with pytest.raises(BadInput) as refused:
         _read(data)
-    assert time.process_time() - started < 1
     (fault,) = refused.value.faults
     return fault.code, fault.detail
 
