@@ -6,7 +6,7 @@ film, and blanks of one cut in colours that the rules do not tell apart.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass
 from math import prod
 from typing import Any, TypeVar
@@ -84,9 +84,13 @@ def cut(
 def kinds_of(*parts: NDArray[Any]) -> Kinds:
     """Kinds of the rows of the first axis: rows are alike if they are equal in every part."""
     rows = [np.ascontiguousarray(part).reshape(len(part), -1).view(np.uint8) for part in parts]
-    places: dict[bytes, int] = {}
-    of = [places.setdefault(row.tobytes(), len(places)) for row in np.concatenate(rows, axis=1)]
-    kinds = np.array(of, np.intp)
+    return kinds_by(row.tobytes() for row in np.concatenate(rows, axis=1))
+
+
+def kinds_by(keys: Iterable[Hashable]) -> Kinds:
+    """Kinds of the things that have these keys: things are alike if their keys are equal."""
+    places: dict[Hashable, int] = {}
+    kinds = np.array([places.setdefault(key, len(places)) for key in keys], np.intp)
     return Kinds(kinds, np.unique(kinds, return_index=True)[1])
 
 

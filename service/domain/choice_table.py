@@ -19,7 +19,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from service.domain.alike import Condensed, condense, named
+from service.domain.alike import Condensed, Kinds, condense, kinds_by, named
 from service.domain.artwork import ArtworkMeasures, InkBox, PaletteColour
 from service.domain.chain import Chain
 from service.domain.compiled import CompiledCatalogue
@@ -29,6 +29,7 @@ from service.domain.look import predict_many, surface_of
 from service.domain.memo import Memo
 from service.domain.rules import RULES, Facts, Rule, Severity
 from service.domain.rules.contract import WidthLimits
+from service.domain.rules.groups import OfColour, RuleGroup, group_rules
 from service.domain.rules.look import holding_all
 from service.domain.wishes import Choice, Consent, Decoration, Line
 
@@ -47,10 +48,14 @@ EVERY_RULE: Final = (1 << len(BLOCKERS)) - 1
 
 ALL_CONSENTS: Final = frozenset(Consent)
 _BIT: Final = {rule.id: np.uint64(1 << index) for index, rule in enumerate(BLOCKERS)}
+_FOR_ALL_WIDTHS: Final = tuple(
+    rule for rule in BLOCKERS if not {Choice.WIDTH, Choice.SIZES} & rule.reads
+)
 _ANY_WIDTH_MM: Final = 100.0
 _ONE_GIVEN: Final = 10_000
 _RANGE: Final = np.dtype([("least", np.float64), ("greatest", np.float64)])
 _NO_RANGE: Final = np.zeros((), _RANGE)
+_NO_DIFFERENCE: Final = np.float64(0)
 _NO_ARTWORK: Final = ArtworkMeasures(
     width_px=1_000,
     height_px=1_000,
@@ -116,10 +121,6 @@ class ChoiceTable:
         self.placements = _in_order(id_ for garment in garments for id_ in garment.placements)
         self.sizes = _in_order(size for garment in garments for size in garment.half_chest_mm)
         self.size_index = {size: index for index, size in enumerate(self.sizes)}
-        cloths = _in_order(garment.cloth_key for garment in garments)
-        self._cloth_of = np.array([cloths.index(g.cloth_key) for g in garments])
-        first = {g.cloth_key: at for at, g in reversed(list(enumerate(garments)))}
-        self._one_of_cloth = [first[cloth] for cloth in cloths]
         self.has_placement: Flags = np.array(
             [[place in g.placements for place in self.placements] for g in garments]
         )
@@ -255,71 +256,71 @@ class ChoiceTable:
         """Bits of one making, (garments, placements); ``fresh`` remembers what is for once."""
         chain = self.compiled.chains[making.method_id]
         bits = np.zeros(self.has_placement.shape, np.uint64)
-        chosen = self._facts(self.garments[0], making, given).film_colours.values()
+        made = _Made(self, making, given)
+        chosen = made.facts_on(0).film_colours.values()
         films = (making.film_colour_id, *[colour.id for colour in chosen])
-        for reads, rules in self._groups(chain).items():
+        for group in self._groups(chain):
+            reads = group.reads
             if Choice.ARTWORK in reads and given.artwork is None:
                 continue
-            key: tuple[object, ...] = ("group", making.method_id, tuple(sorted(reads)))
-            key += (films if Choice.FILM_COLOUR in reads else None,)
-            key += (given.consents if Choice.CONSENTS in reads else None,)
+            film = films if Choice.FILM_COLOUR in reads else None
+            consents = given.consents if Choice.CONSENTS in reads else None
+            key = ("group", *group.key, film, consents)
             fixed = Choice.ARTWORK in reads or (
                 Choice.OTHER_DECORATIONS in reads and bool(given.beside)
             )
             memo = fresh if fixed else self._lasting
-            blocking = partial(_bits, rules)
-            grid = partial(self._grid, reads, blocking, making, given, np.uint64, NOT_OFFERED)
+            blocking = partial(_bits, group.rules)
+            grid = partial(self._grid, reads, blocking, made, NOT_OFFERED, group.of_colour)
             bits |= memo.get(key, grid)
         return bits
 
-    def _groups(self, chain: Chain) -> dict[frozenset[Choice], tuple[Rule, ...]]:
+    def _groups(self, chain: Chain) -> tuple[RuleGroup, ...]:
         """Rules that read neither width nor sizes, by what they read on this chain."""
-
-        def grouped() -> dict[frozenset[Choice], tuple[Rule, ...]]:
-            groups: dict[frozenset[Choice], tuple[Rule, ...]] = {}
-            for rule in BLOCKERS:
-                if not {Choice.WIDTH, Choice.SIZES} & rule.reads:
-                    reads = rule.reads_for(chain)
-                    groups[reads] = (*groups.get(reads, ()), rule)
-            return groups
-
-        return self._lasting.get(("groups", chain.method.id), grouped)
+        key = ("groups", chain.method.id)
+        return self._lasting.get(key, lambda: group_rules(_FOR_ALL_WIDTHS, chain))
 
     def _grid(
         self,
         reads: frozenset[Choice],
         value: Callable[[Facts], Any],
-        making: Making,
-        given: Given,
-        dtype: np.dtype[Any] | type[np.generic],
-        fill: object,
+        made: _Made,
+        fill: np.generic | NDArray[Any],
+        of_colour: OfColour | None = None,
     ) -> NDArray[Any]:
         """``value`` of the facts of each cell it depends on, spread over (garments, placements)."""
-        picked, spread = self._picked(reads)
+        self._foresee(reads, made.making, made.given)
+        picked = self._picked(reads, of_colour)
         places = self.placements if Choice.PLACEMENT in reads else (None,)
-        grid = np.full((len(picked), len(places)), fill, dtype)
-        self._foresee(reads, picked, making, given)
-        for row, at in enumerate(picked):
-            garment = self.garments[at]
-            facts = self._facts(garment, making, given)
+        grid = np.full((len(picked.first), len(places)), fill, fill.dtype)
+        for row, at in enumerate(picked.first.tolist()):
+            garment, facts = self.garments[at], made.facts_on(at)
             for column, place in enumerate(places):
                 if place is None:
                     grid[row, column] = value(facts)
                 elif place in garment.placements:
                     there = replace(facts.decoration, placement_id=place)
                     grid[row, column] = value(replace(facts, decoration=there))
-        return np.broadcast_to(grid[spread], self.has_placement.shape)
+        return np.broadcast_to(grid[picked.of], self.has_placement.shape)
 
-    def _picked(self, reads: frozenset[Choice]) -> tuple[list[int], NDArray[np.intp]]:
-        """Which garments stand for all, as far as these choices tell, and for which each stands."""
-        count = len(self.garments)
-        if Choice.COLOUR in reads:
-            return list(range(count)), np.arange(count)
-        if Choice.BLANK in reads:
-            return self._one_of_cloth, self._cloth_of
-        return [0], np.zeros(count, np.intp)
+    def _picked(self, reads: frozenset[Choice], of_colour: OfColour | None = None) -> Kinds:
+        """Which garments stand for all, as far as these choices tell."""
 
-    def _facts(self, garment: Garment, making: Making, given: Given) -> Facts:
+        def kinds() -> Kinds:
+            garments, policy = self.garments, self.compiled.catalogue.policy
+            if Choice.COLOUR in reads:
+                if of_colour is None:
+                    return kinds_by(range(len(garments)))
+                return kinds_by((one.cloth_key, of_colour(one, policy)) for one in garments)
+            if Choice.BLANK in reads:
+                return kinds_by(one.cloth_key for one in garments)
+            return kinds_by(None for _ in garments)
+
+        told = frozenset({Choice.BLANK, Choice.COLOUR} & reads)
+        return self._lasting.get(("picked", told, of_colour), kinds)
+
+    def facts(self, garment: Garment, making: Making, given: Given) -> Facts:
+        """What rules read of one making on that garment, at its first placement and size."""
         decoration = Decoration(
             placement_id=next(iter(garment.placements)),
             artwork_id="",
@@ -333,18 +334,16 @@ class ChoiceTable:
         line = Line(garment, {next(iter(garment.half_chest_mm)): 1}, (decoration,))
         return facts_for(self.compiled, line, decoration, making.method_id, given.beside)
 
-    def _foresee(
-        self, reads: frozenset[Choice], picked: Sequence[int], making: Making, given: Given
-    ) -> None:
+    def _foresee(self, reads: frozenset[Choice], making: Making, given: Given) -> None:
         """Predict the looks on many garments together, which the rules would ask for one by one."""
         art = given.artwork
         if art is None or not {Choice.ARTWORK, Choice.COLOUR} <= reads:
             return
 
         def foreseen() -> bool:
-            labs = self._facts(self.garments[0], making, given).film_labs
+            labs = self.facts(self.garments[0], making, given).film_labs
             chain = self.compiled.chains[making.method_id]
-            own = [surface_of(chain, self.garments[at], labs) for at in picked]
+            own = [surface_of(chain, garment, labs) for garment in self.garments]
             surfaces = list(dict.fromkeys([*own, *map(holding_all, own)]))
             policy = self.compiled.catalogue.policy
             for surface, look in zip(
@@ -361,7 +360,7 @@ class ChoiceTable:
             chain = self.compiled.chains[making.method_id]
             on_cloth = any(transfer.target is None for transfer in chain.dye)
             reads = frozenset({Choice.ARTWORK, Choice.COLOUR} if on_cloth else {Choice.ARTWORK})
-            grid = self._grid(reads, _mean_delta_e, making, given, np.float64, 0.0)
+            grid = self._grid(reads, _mean_delta_e, _Made(self, making, given), _NO_DIFFERENCE)
             rows.append(grid[:, 0])
         return np.stack(rows)
 
@@ -369,10 +368,10 @@ class ChoiceTable:
         shape = self.has_size.shape
         least, greatest = np.zeros(shape), np.full(shape, np.inf)
         making = self.makings()[0]
-        picked, spread = self._picked(rule.reads | {Choice.BLANK})
-        for at in picked:
+        picked = self._picked(rule.reads | {Choice.BLANK})
+        for at in picked.first.tolist():
             garment = self.garments[at]
-            facts = self._facts(garment, making, given)
+            facts = self.facts(garment, making, given)
             for column, place in enumerate(self.placements):
                 if place not in garment.placements:
                     continue
@@ -382,7 +381,7 @@ class ChoiceTable:
                         line = replace(facts.line, pieces_by_size={size: 1})
                         limits = _limits(rule, replace(facts, line=line, decoration=there))
                         least[at, column, index], greatest[at, column, index] = limits
-        rows = np.array(picked)[spread]
+        rows = picked.first[picked.of]
         return WidthRange(_BIT[rule.id], least[rows], greatest[rows])
 
     def _method_range(self, rule: Rule, given: Given) -> WidthRange:
@@ -392,7 +391,8 @@ class ChoiceTable:
             film = making.film_colour_id if Choice.FILM_COLOUR in reads else None
 
             def ranges(making: Making = making, reads: frozenset[Choice] = reads) -> NDArray[Any]:
-                return self._grid(reads, partial(_limits, rule), making, given, _RANGE, _NO_RANGE)
+                made = _Made(self, making, given)
+                return self._grid(reads, partial(_limits, rule), made, _NO_RANGE)
 
             grids.append(fresh.get((making.method_id, film), ranges))
         stacked = np.stack(grids)
@@ -405,11 +405,30 @@ class ChoiceTable:
         blocked = np.zeros((len(self.garments), len(self.sizes)), np.bool_)
         making = self.makings()[0]
         for at, garment in enumerate(self.garments):
-            facts = self._facts(garment, making, Given(None))
+            facts = self.facts(garment, making, Given(None))
             for size in garment.half_chest_mm:
                 line = replace(facts.line, pieces_by_size={size: 1})
                 blocked[at, self.size_index[size]] = _blocks(rule, replace(facts, line=line))
         return blocked
+
+
+class _Made:
+    """Facts of one making on each garment, gathered once for all rules that ask for them."""
+
+    def __init__(self, table: ChoiceTable, making: Making, given: Given) -> None:
+        self.making = making
+        self.given = given
+        self._table = table
+        self._facts: dict[int, Facts] = {}
+
+    def facts_on(self, at: int) -> Facts:
+        """Facts on the garment of that index."""
+        facts = self._facts.get(at)
+        if facts is None:
+            table = self._table
+            facts = table.facts(table.garments[at], self.making, self.given)
+            self._facts[at] = facts
+        return facts
 
 
 def table_of(compiled: CompiledCatalogue) -> ChoiceTable:

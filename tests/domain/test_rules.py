@@ -23,7 +23,8 @@ from service.domain.shop import Policy
 from service.domain.verdict import judge
 from service.domain.wishes import Choice, Consent, Decoration, Line
 from tests.domain.garments_and_lines import artwork, blockers, cloth, decoration, demo_shop, verdict
-from tests.domain.rule_facts import readings
+from tests.domain.heated_wishes import BLACK, GREY, RED, WHITE, HeatedWish, heated_wishes
+from tests.domain.rule_facts import blocks, readings
 from tests.domain.rule_situations import Wish, wishes
 
 METHODS = [method.id for method in demo_shop().catalogue.methods]
@@ -282,6 +283,21 @@ def test_a_rule_has_nothing_to_say_where_it_is_quiet(wish: Wish) -> None:
 
 
 @settings(max_examples=60)
+@given(heated_wishes(), st.sampled_from([WHITE, GREY, RED, BLACK]))
+def test_cloth_alike_in_what_a_rule_takes_of_its_colour_is_refused_alike(
+    wish: HeatedWish, srgb: str
+) -> None:
+    """The colour itself does not matter then, nor whatever else is on the garment."""
+    one = wish.facts()
+    other = HeatedWish({**wish.choices, Choice.COLOUR: srgb}).facts()
+    for rule in RULES:
+        if rule.of_colour is not None and (
+            rule.of_colour(one.garment, one.policy) == rule.of_colour(other.garment, other.policy)
+        ):
+            assert blocks(rule, one) == blocks(rule, other)
+
+
+@settings(max_examples=60)
 @given(_situations(), st.sets(st.sampled_from(RULES)))
 def test_more_rules_never_unblock(situation: tuple[Line, Decoration, str], some: set[Rule]) -> None:
     """What a few rules refuse, all rules refuse."""
@@ -301,6 +317,7 @@ def test_a_rule_says_who_it_is(rule: Rule) -> None:
     assert rule.source
     assert set(rule.policy) <= set(Policy.model_fields)
     assert rule.widths is not None or not rule.may_block or Choice.WIDTH not in rule.reads
+    assert rule.of_colour is None or Choice.COLOUR in rule.reads
 
 
 def test_there_are_at_least_thirty_rules_with_ids_of_their_own() -> None:

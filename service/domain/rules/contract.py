@@ -6,7 +6,7 @@ it looked at, also where all is well, so that a caller can be shown what was wei
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Hashable, Iterable, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import cached_property
@@ -120,9 +120,11 @@ class Rule:
     dye. ``policy`` names the thresholds of the shop's policy it reads. ``widths`` gives the print
     widths at which it does not block, all else as it is; a rule that reads the width and may block
     has it. ``quiet`` gives widths at which it says nothing graver than that all is well; a rule
-    that reads the width has it, and is not asked at those. ``may_block`` False promises that it
-    never does. ``ways_out`` is a plain sentence on
-    what usually helps. ``source`` is a citation or ``common practice, no source``.
+    that reads the width has it, and is not asked at those. ``of_colour`` gives what of a garment's
+    colour its refusals depend on: garments alike in that and in all but colour are refused alike;
+    None where any two colours may be told apart. ``may_block`` False promises that it never does.
+    ``ways_out`` is a plain sentence on what usually helps. ``source`` is a citation or ``common
+    practice, no source``.
     """
 
     id: str
@@ -137,6 +139,7 @@ class Rule:
     reads_on: Callable[[Chain], frozenset[Choice]] | None = None
     widths: Callable[[Facts], WidthLimits] | None = None
     quiet: Callable[[Facts], WidthLimits] | None = None
+    of_colour: Callable[[Garment, Policy], Hashable] | None = None
     ways_out: str = ""
 
     def reads_for(self, chain: Chain) -> frozenset[Choice]:

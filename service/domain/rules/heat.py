@@ -281,5 +281,7 @@ DYE_MIGRATION = Rule(
         "migration_polyester_percent",
     ),
     reads_on=_migration_reads,
+    # Of the cloth's colour, settings depend only on whether it may bleed.
+    of_colour=may_bleed,
     ways_out="A film pressed below the onset, a dark film, a film that blocks dye, or light cloth.",
 )

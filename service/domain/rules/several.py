@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from service.domain.chain import Chain
 from service.domain.media import Medium
-from service.domain.recipe import StrikeSettings
+from service.domain.recipe import StrikeSettings, may_bleed
 from service.domain.rules.contract import Facts, Neighbour, Reading, Rule, Severity
 from service.domain.rules.heat import ALL_SETTINGS_READ, settings_read, strike_name
 from service.domain.wishes import Choice
@@ -225,6 +225,8 @@ DYE_REHEATED = Rule(
     reasons=_REHEAT_REASONS,
     policy=("dye_moves_from_c", "dye_stains_from_c"),
     reads_on=_reheat_reads,
+    # Of the cloth's colour, settings depend only on whether it may bleed.
+    of_colour=may_bleed,
     ways_out="A film pressed cooler beside the dye print, or another method for one of the two.",
 )
 
