@@ -26,7 +26,7 @@ from shapely.geometry.base import BaseGeometry
 
 from service.domain.contours import Contour, Points, TooManyPoints, contours
 from service.domain.measuring import figure_of, ink_box
-from service.domain.planes import FAINT, HALF, Plane, as_plane, at_least, distances, padded
+from service.domain.planes import FAINT, HALF, Pixels, Plane, as_plane, at_least, distances, padded
 from service.domain.shapes import without_specks
 
 USUAL_TOLERANCE_MM = 0.05
@@ -47,7 +47,6 @@ FINEST_SHARE = 20
 """Shares of the tolerance that pixels are at least wide; a design choice, as above."""
 
 _FEWEST_PX = 32
-PREVIEW_PX = 512
 MOST_GROWN_PX = 40_000_000
 """Planes that would be larger with the offset around them are not closed: it saves time alone."""
 
@@ -114,7 +113,7 @@ class CutOutline:
         return max(0.0, self.wish.offset_mm)
 
 
-def picture_outline(rgba: NDArray[np.uint8], wish: CutWish) -> CutOutline:
+def picture_outline(rgba: Pixels, wish: CutWish) -> CutOutline:
     """The cut outline of a picture (height, width, 4), 8-bit sRGB with straight alpha.
 
     ValueError if it is fully transparent, else as :func:`cut_outline`.
@@ -167,19 +166,6 @@ def _no_finer(cover: Plane, least_px: float) -> Plane:
         return cover
     size = [round(side / times) for side in cover.shape[::-1]]
     return as_plane(cv2.resize(cover, size, interpolation=cv2.INTER_AREA))
-
-
-def preview_outline(cover: Plane, wish: CutWish, most_px: int = PREVIEW_PX) -> CutOutline:
-    """The outline quickly, for a small drawing: at most ``most_px`` pixels are looked at each way.
-
-    It lies within the tolerance and about one such pixel of the right one; what is finer may be
-    missing. Raises as :func:`cut_outline`.
-    """
-    most = max(cover.shape)
-    if most > most_px:
-        size = [max(1, round(side * most_px / most)) for side in cover.shape[::-1]]
-        cover = as_plane(cv2.resize(cover, size, interpolation=cv2.INTER_AREA))
-    return cut_outline(cover, wish)
 
 
 def _without_nooks(cover: Plane, offset_px: float) -> Plane:

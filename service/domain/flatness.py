@@ -10,10 +10,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-Pixels = NDArray[np.uint8]
-Plane = NDArray[np.uint8]
+from service.domain.planes import OPAQUE_ABOVE_ALPHA, Pixels, Plane
 
-OPAQUE_ABOVE_ALPHA = 250
 BACKGROUND_CODES = 12
 RINGING_CODES = 28
 """A pixel is background if no channel is farther from the background's colour than the first, or,

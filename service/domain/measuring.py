@@ -29,15 +29,12 @@ from service.domain.colour import (
 )
 from service.domain.flatness import background_colour, figure_cover, is_photo_like
 from service.domain.palette import palette_of
-from service.domain.planes import HALF, Plane
+from service.domain.planes import HALF, OPAQUE_ABOVE_ALPHA, Pixels, Plane
 from service.domain.shapes import measure_shapes
 from service.domain.sharpness import edge_width_px
 
-Pixels = NDArray[np.uint8]
-
-OPAQUE_ABOVE_ALPHA = 250
 SOFT_FROM_ALPHA = 5
-"""Alpha above 250 of 255 is opaque, from 5 to 250 soft; trade practice and a design choice."""
+"""Alpha from this to where it is opaque is soft; trade practice and a design choice."""
 
 NEAR_WHITE_LIGHTNESS = 97.0
 """L* above which a colour counts as white; design choice, no source."""
@@ -136,8 +133,10 @@ def ink_shares(rgba: Pixels, box: InkBox) -> InkShares:
         if alpha == 255 * strip.shape[0] * strip.shape[1]:
             light_sum += 255 * sum(lights)
         elif alpha:
-            *channels, by_alpha = (plane.ravel().astype(np.float32) for plane in cv2.split(strip))
-            light_sum += sum(float(channel @ by_alpha) for channel in channels)
+            *channels, by_alpha = cv2.split(strip)
+            # Products are whole numbers and are summed as such: the same on every processor.
+            products = (cv2.multiply(plane, by_alpha, dtype=cv2.CV_32F) for plane in channels)
+            light_sum += sum(cv2.sumElems(product)[0] for product in products)
     cover = alpha_sum / 255 / count
     light = light_sum / (3 * 255**2) / count
     return InkShares(cover=min(1.0, cover), colour=min(max(0.0, cover - light), 1.0))

@@ -12,8 +12,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 Plane = NDArray[np.uint8]
+Pixels = NDArray[np.uint8]
+"""A picture (height, width, 4), 8-bit sRGB with straight alpha, or parts of one."""
 Labels = NDArray[np.int32]
 Indexes = NDArray[np.int64]
+
+OPAQUE_ABOVE_ALPHA = 250
+"""Alpha above it, of 255, is opaque; trade practice and a design choice."""
 
 HALF = 128
 FAINT = 5

@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import Annotated
+
+from pydantic import AfterValidator
 
 from service.domain.artwork import ArtworkMeasures
 from service.domain.gamut import USUAL_SOLIDS
@@ -33,18 +36,24 @@ class Level(StrEnum):
     ACT = "act"
 
 
+def _rounded(measured: float | str) -> float | str:
+    # Processors differ in the last digits of powers and roots; nobody reads them.
+    return round(measured, 6) if isinstance(measured, float) else measured
+
+
 class Remark(Frozen):
     """One remark of a report.
 
     ``words`` are for the customer; ``measured`` and ``limit``, both in ``unit``, for staff, with
-    words in place of a number where there is none. ``what_to_do`` says what helps.
+    words in place of a number where there is none; ``measured`` has six decimals at most.
+    ``what_to_do`` says what helps.
     """
 
     id: Slug
     level: Level
     title: str
     words: str
-    measured: float | str
+    measured: Annotated[float | str, AfterValidator(_rounded)]
     limit: float | str
     unit: str
     what_to_do: str = NOTHING_TO_DO

@@ -22,8 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.domain.artwork import InkBox
-
-Pixels = NDArray[np.uint8]
+from service.domain.planes import Pixels
 
 ENLARGED_EDGE_PX = 2.05
 """Above it no edge is as steep as in sharp pictures."""
@@ -73,7 +72,7 @@ def edge_width_px(rgba: Pixels, box: InkBox) -> float | None:
 def _planes(packed: NDArray[np.uint32], axis: int) -> list[NDArray[np.int16]]:
     """Some rows or columns (n, length): brightness over black, and alpha where not all is opaque.
 
-    Brightness is luma by the weights of Recommendation ITU-R BT.601.
+    Brightness is luma by the weights of Recommendation ITU-R BT.601 (from memory).
     """
     side = packed.shape[axis]
     count = min(_LINES, side)

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from sqlmodel import Session, col, select
 
 from service.domain.artwork import ArtworkMeasures
+from service.domain.memo import Memo
 from service.store.tables import Artwork
 
 
@@ -23,10 +24,15 @@ class ShelvedArtwork:
 
 
 class ArtworkShelf:
-    """A bounded cache of artworks by id, shared by all threads."""
+    """A bounded cache of artworks by id, shared by all threads.
+
+    ``drawn`` remembers what was drawn of artworks, by what for and catalogue version: the latest
+    version's alone, for the one before is not in force any more.
+    """
 
     def __init__(self, capacity: int = 10_000) -> None:
         """Keep at most ``capacity`` artworks, dropping the longest unused."""
+        self.drawn = Memo(1)
         self._capacity = capacity
         self._kept: OrderedDict[str, ShelvedArtwork] = OrderedDict()
         self._lock = threading.Lock()

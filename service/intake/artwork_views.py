@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from service.domain.artwork import ArtworkMeasures
-from service.domain.errors import NotFound
 from service.domain.machines import Printer
 from service.domain.preflight import preflight
 from service.domain.remarks import Shown, film_solids, film_widths, films_cut
 from service.domain.shop import Catalogue
 from service.domain.work import inked_share
 from service.intake.answers import ArtworkAnswer, AtWidthAnswer, InkAtWidthAnswer
+from service.intake.kept_pictures import own_artwork
 from service.intake.services import Caller, Services
 from service.store.tables import Artwork
 
@@ -18,9 +18,7 @@ def get_artwork(
     services: Services, caller: Caller, artwork_id: str, *, width_mm: float | None = None
 ) -> ArtworkAnswer:
     """The artwork, if it is the caller's, judged by the catalogue in force; else ``NotFound``."""
-    row = services.database.read(lambda session: session.get(Artwork, artwork_id))
-    if row is None or not caller.may_see(row.holder):
-        raise NotFound("artwork-not-found", "There is no such artwork of yours.")
+    row = own_artwork(services, caller, artwork_id)
     measures = ArtworkMeasures.model_validate_json(row.measures_json)
     return artwork_answer(row, measures, services.catalogues.current.catalogue, width_mm=width_mm)
 

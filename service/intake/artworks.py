@@ -17,7 +17,7 @@ from service.intake.answers import ArtworkAnswer
 from service.intake.artwork_shelf import ShelvedArtwork
 from service.intake.artwork_views import artwork_answer
 from service.intake.picture_keeping import clean_file
-from service.intake.picture_room import PictureWorkTooLarge, PictureWorkTooLong
+from service.intake.picture_room import PictureWorkCrashed, PictureWorkTooLarge, PictureWorkTooLong
 from service.intake.pictures import PICTURE_REFUSED, read_picture
 from service.intake.services import Caller, Services
 from service.store.tables import Artwork
@@ -103,6 +103,8 @@ def _read(services: Services, data: bytes, declared_media_type: str | None) -> R
         code, detail = "picture-takes-too-long", error.detail
     except PictureWorkTooLarge as error:
         code, detail = "picture-too-many-pixels", error.detail
+    except PictureWorkCrashed as error:
+        code, detail = "picture-unreadable", error.detail
     detail += " Send it with fewer pixels, or saved anew by a picture program."
     fault = FieldFault(detail, parameter="file", code=code)
     raise BadInput(PICTURE_REFUSED, detail, faults=[fault])

@@ -23,6 +23,7 @@ from service.intake.artwork_shelf import ShelvedArtwork
 from service.intake.check import TITLES
 from service.intake.names import unknown_name
 from service.intake.requests import ANY_METHOD, Identifier, RequestModel
+from service.intake.requests import LEAST_WIDTH_MM as NARROWEST_MM
 from service.intake.rule_views import rule_page_uri
 
 LEAST_WIDTH_MM = 1.0
@@ -46,7 +47,8 @@ class ChoicesQuery(RequestModel):
         Field(description="Without one, what depends on the artwork is not judged yet."),
     ] = None
     width_mm: Annotated[
-        float | None, Field(gt=0, le=MOST_WIDTH_MM, description="Width of the artwork's inked box.")
+        float | None,
+        Field(ge=NARROWEST_MM, le=MOST_WIDTH_MM, description="Width of the artwork's inked box."),
     ] = None
     size: Annotated[
         tuple[SizeName, ...], Field(max_length=24, description="Repeat to name several.")

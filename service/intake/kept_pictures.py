@@ -31,11 +31,22 @@ class KeptPicture(KeptRow):
     data: bytes
 
 
-def kept_row(services: Services, caller: Caller, artwork_id: str) -> KeptRow:
-    """What is known of the caller's artwork; else ``NotFound``. Waits for the store alone."""
+def no_such_artwork() -> NotFound:
+    """What a caller is told of an artwork that does not exist or is another's."""
+    return NotFound("artwork-not-found", "There is no such artwork of yours.")
+
+
+def own_artwork(services: Services, caller: Caller, artwork_id: str) -> Artwork:
+    """The row of the caller's artwork; else ``NotFound``. Waits for the store."""
     row = services.database.read(lambda session: session.get(Artwork, artwork_id))
     if row is None or not caller.may_see(row.holder):
-        raise NotFound("artwork-not-found", "There is no such artwork of yours.")
+        raise no_such_artwork()
+    return row
+
+
+def kept_row(services: Services, caller: Caller, artwork_id: str) -> KeptRow:
+    """What is known of the caller's artwork; else ``NotFound``. Waits for the store alone."""
+    row = own_artwork(services, caller, artwork_id)
     return KeptRow(
         sha256=row.kept_sha256 or row.sha256,
         media_type=KEPT_MEDIA_TYPE if row.kept_sha256 else row.media_type,

@@ -24,12 +24,36 @@ class PictureWorkTooLong(Unavailable):
 
 
 class PictureWorkTooLarge(Unavailable):
-    """The work used up its memory, or ended the process it ran in."""
+    """The work used up its memory."""
 
     def __init__(self) -> None:
         """Say so."""
         detail = "Working on the picture needs more memory than there is for it."
         super().__init__("picture-needs-too-much", detail, retry_after_s=RETRY_AFTER_S)
+
+
+class PictureWorkCrashed(Unavailable):
+    """The work ended the process it ran in; the same picture would end the next one."""
+
+    def __init__(self) -> None:
+        """Say so."""
+        detail = (
+            "Working on the picture ended the process that did it: its file is broken, or it needs "
+            "more memory than there is."
+        )
+        super().__init__("picture-ends-its-worker", detail, retry_after_s=RETRY_AFTER_S)
+
+
+class PictureWorkKilled(Unavailable):
+    """The process that did the work was ended from outside; the picture may well be sound."""
+
+    def __init__(self) -> None:
+        """Say so."""
+        detail = (
+            "The process that worked on the picture was ended from outside, as a machine does when "
+            "its memory is used up. Nothing was kept. Send it again."
+        )
+        super().__init__("picture-room-away", detail, retry_after_s=RETRY_AFTER_S)
 
 
 class PictureRoom(Protocol):
@@ -46,8 +70,9 @@ class PictureRoom(Protocol):
     def run(self, work: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> T:
         """What the work returns; raises what it raises. Called off the event loop.
 
-        A room with bounds also raises ``PictureWorkTooLong`` and ``PictureWorkTooLarge``, and
-        ``Unavailable`` while it is busy or closed.
+        A room with bounds also raises ``PictureWorkTooLong`` and ``PictureWorkTooLarge``; one of
+        other processes ``PictureWorkCrashed`` and ``PictureWorkKilled``, and ``Unavailable`` while
+        it is busy or closed.
         """
         ...
 

@@ -1,4 +1,4 @@
-"""A TIFF file (TIFF 6.0) cut down to the one picture in it, before a decoder sees it.
+"""A TIFF file (TIFF 6.0, from memory) cut down to the one picture in it, before a decoder sees it.
 
 The directory is read here, each entry checked, and a new directory written that holds nothing but
 what decoding needs. So the decoding library meets no further pages, no loops, no notes of cameras

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import multiprocessing
 import shutil
+import signal
+import sys
 import tempfile
 import threading
 import time
@@ -19,7 +21,13 @@ from pebble import ProcessExpired, ProcessPool
 
 from service.domain.errors import ServiceError, Unavailable
 from service.intake.picture_jobs import Ending, Raised, do_job, read_outcome, settle, write_job
-from service.intake.picture_room import RETRY_AFTER_S, PictureWorkTooLarge, PictureWorkTooLong
+from service.intake.picture_room import (
+    RETRY_AFTER_S,
+    PictureWorkCrashed,
+    PictureWorkKilled,
+    PictureWorkTooLarge,
+    PictureWorkTooLong,
+)
 
 P = ParamSpec("P")
 T = TypeVar("T")
@@ -31,6 +39,12 @@ START_S = 30.0
 """How long a worker may take to start or to end, on top of the time a job may take."""
 
 _TICK_S = 1.0
+
+_FROM_OUTSIDE = frozenset({-signal.Signals.SIGTERM, signal.Signals.SIGTERM}) | (
+    frozenset() if sys.platform == "win32" else frozenset({-signal.Signals.SIGKILL})
+)
+"""Exit codes of a process ended by the kernel, by a supervisor or by hand, never by a decoder. A
+worker leaves with the number of SIGTERM when it is asked to."""
 
 _log = structlog.get_logger("service.intake")
 
@@ -69,8 +83,9 @@ class WorkerProcesses:
         """What the work returns; raises what it raises. Waits its turn and for the worker.
 
         Raises ``PictureWorkTooLong`` after the time limit, ``PictureWorkTooLarge`` when the worker
-        ran out of memory or ended, ``Unavailable`` when no turn came within the time limit, when
-        the workers cannot be started or when the room is closed.
+        ran out of memory, ``PictureWorkCrashed`` when it ended, ``PictureWorkKilled`` when it was
+        ended from outside, ``Unavailable`` when no turn came within the time limit, when the
+        workers cannot be started or when the room is closed.
         """
         with self._turn(), self._job_files() as (job, outcome):
             write_job(job, work, args, kwargs)
@@ -143,7 +158,8 @@ class WorkerProcesses:
             raise PictureWorkTooLong(self._limit_s) from None
         except ProcessExpired as error:
             _log.warning("picture worker ended", exit_code=error.exitcode)
-            raise PictureWorkTooLarge from None
+            killed = error.exitcode in _FROM_OUTSIDE
+            raise (PictureWorkKilled() if killed else PictureWorkCrashed()) from None
         except (CancelledError, RuntimeError) as error:
             raise _away() from error
         finally:

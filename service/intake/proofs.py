@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import threading
-from collections import OrderedDict
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from hashlib import sha256
-from typing import Annotated, Generic, Protocol, TypeVar
+from typing import Annotated, Protocol
 
 from pydantic import Field
 
@@ -17,7 +15,7 @@ from service.domain.blanks import Blank
 from service.domain.chain import Chain
 from service.domain.colour import hex_from_srgb, srgb_from_lab
 from service.domain.compiled import CompiledCatalogue
-from service.domain.errors import BadInput, NotFound
+from service.domain.errors import BadInput
 from service.domain.look import surface_of
 from service.domain.media import Texture
 from service.domain.proof_geometry import (
@@ -33,10 +31,18 @@ from service.domain.values import SizeName, Slug
 from service.domain.verdict import MethodVerdict, judge_decoration
 from service.domain.wishes import Consent, Decoration, Line
 from service.intake.artwork_shelf import ShelvedArtwork
-from service.intake.kept_pictures import KeptPicture, KeptRow, kept_file
+from service.intake.byte_bound import ByteBound
+from service.intake.kept_pictures import KeptPicture, KeptRow, kept_file, no_such_artwork
 from service.intake.picture_room import PictureRoom
 from service.intake.pictures import read_picture
-from service.intake.requests import ANY_METHOD, DecorationRequest, LineRequest, RequestModel
+from service.intake.requests import (
+    ANY_METHOD,
+    LEAST_WIDTH_MM,
+    MOST_WIDTH_MM,
+    DecorationRequest,
+    LineRequest,
+    RequestModel,
+)
 from service.intake.resolve import resolve_lines
 from service.intake.services import Services
 
@@ -48,9 +54,6 @@ KEPT_PREVIEWS_BYTES = 48 << 20
 
 LEAST_PX, MOST_PX, USUAL_PX = 200, 2_000, 1_000
 """Widths of a proof in pixels."""
-
-LEAST_WIDTH_MM = 0.001
-"""Of narrower prints resolutions and heights would end in numbers that cannot be written."""
 
 _PARAMETERS = {"sizes": "size", "consents": "consent"}
 """Parameters that are called otherwise in a check."""
@@ -64,7 +67,7 @@ class ProofQuery(RequestModel):
     placement: Slug
     width_mm: Annotated[
         float,
-        Field(ge=LEAST_WIDTH_MM, le=2_000, description="Width of the artwork's inked box."),
+        Field(ge=LEAST_WIDTH_MM, le=MOST_WIDTH_MM, description="Width of the artwork's inked box."),
     ]
     method: Annotated[
         Slug, Field(description="'any' shows the best that works, or else the nearest to it.")
@@ -100,7 +103,7 @@ def plan_proof(
     ``NotFound`` without the artwork, ``BadInput`` naming every parameter that the shop lacks.
     """
     if artwork_id not in artworks:
-        raise NotFound("artwork-not-found", "There is no such artwork of yours.")
+        raise no_such_artwork()
     blank = compiled.catalogue.blank_by_id.get(query.blank)
     size = query.size or (_middle_size(blank) if blank else "M")
     line = _resolved(compiled, artwork_id, query, size, artworks)
@@ -257,7 +260,7 @@ def drawn_proof(
     Else it takes a tenth of a second and, where the artwork is not at hand in small, the time of
     reading its file and decoding it: called off the event loop.
     """
-    shelf = _shelf(compiled)
+    shelf = _shelf(services, compiled)
     kept = shelf.pictures.get(mark)
     if kept is None:
         art = _preview(services, shelf, picture)
@@ -291,49 +294,16 @@ def read_small(data: bytes, box: InkBox, max_pixels: int) -> ArtworkPreview:
     return preview_of(picture.rgba, box)
 
 
-Kept = TypeVar("Kept")
-
-
-class _ByteBound(Generic[Kept]):
-    """Things by key up to so many bytes, shared by threads; the longest unused goes first."""
-
-    def __init__(self, most_bytes: int) -> None:
-        """Keep nothing yet."""
-        self._most_bytes = most_bytes
-        self._bytes = 0
-        self._kept: OrderedDict[str, tuple[Kept, int]] = OrderedDict()
-        self._lock = threading.Lock()
-
-    def get(self, key: str) -> Kept | None:
-        """What is kept under the key, or None."""
-        with self._lock:
-            if key not in self._kept:
-                return None
-            self._kept.move_to_end(key)
-            return self._kept[key][0]
-
-    def put(self, key: str, thing: Kept, size_bytes: int) -> None:
-        """Keep a thing of that size, unless it alone is more than may be kept."""
-        with self._lock:
-            if key in self._kept or size_bytes > self._most_bytes:
-                return
-            self._kept[key] = (thing, size_bytes)
-            self._bytes += size_bytes
-            while self._bytes > self._most_bytes:
-                _, (_, freed) = self._kept.popitem(last=False)
-                self._bytes -= freed
-
-
 @dataclass(frozen=True, slots=True)
 class _Shelf:
     """What is kept beside a catalogue version, and forgotten with it."""
 
-    pictures: _ByteBound[bytes]
-    previews: _ByteBound[ArtworkPreview]
+    pictures: ByteBound[bytes]
+    previews: ByteBound[ArtworkPreview]
 
 
-def _shelf(compiled: CompiledCatalogue) -> _Shelf:
+def _shelf(services: Services, compiled: CompiledCatalogue) -> _Shelf:
     def empty() -> _Shelf:
-        return _Shelf(_ByteBound(KEPT_PICTURES_BYTES), _ByteBound(KEPT_PREVIEWS_BYTES))
+        return _Shelf(ByteBound(KEPT_PICTURES_BYTES), ByteBound(KEPT_PREVIEWS_BYTES))
 
-    return compiled.tables.get("proofs", empty)
+    return services.artworks.drawn.get(("proofs", compiled.version), empty)

@@ -10,7 +10,8 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import NoReturn
 from xml.etree.ElementTree import Element
@@ -19,14 +20,13 @@ from service.intake.picture_refusals import refuse
 from service.intake.svg_paths import (
     Box,
     Matrix,
-    Reach,
     length,
     moved,
     numbers,
-    reach,
     times,
     transform,
 )
+from service.intake.svg_reach import Reach, path_reaches, path_text, reach
 from service.intake.svg_reading import GRADIENTS, MOST_DEPTH, SHAPES
 
 MOST_DRAWN = 20_000
@@ -70,33 +70,57 @@ class Cost:
         return width * height * self.area_ns + height * self.row_ns + self.fixed_ns
 
 
+class _TooMuch(Exception):
+    """So much was counted already that there is no need to go on."""
+
+
 @dataclass(frozen=True, slots=True)
 class _Walk:
-    """What the whole walk shares; all boxes are shares of the shown box, (0, 0, 1, 1)."""
+    """What the whole walk shares; all boxes are shares of the shown box, (0, 0, 1, 1).
+
+    ``reaches`` holds those of the shapes walked so far: a copy is not walked again.
+    """
 
     by_id: Mapping[str, Element]
     width: float
     height: float
+    too_much: Callable[[Cost], bool]
+    reaches: dict[Element, Reach | None]
     cost: Cost = field(default_factory=Cost)
 
+    def reach(self, shape: Element) -> Reach | None:
+        """How far a shape reaches."""
+        if shape not in self.reaches:
+            self.reaches[shape] = reach(shape, self.width, self.height)
+        return self.reaches[shape]
 
-def cost_of(root: Element, view: Box) -> Cost:
+
+def cost_of(root: Element, view: Box, too_much: Callable[[Cost], bool] = lambda _: False) -> Cost:
     """What it takes to draw the checked tree. Raises ``BadInput`` for what is beyond counting.
 
     Counts as if the view filled the picture: with another aspect it fills less of it or shows less.
+    Where the cost of a part is ``too_much`` already, that is what is given.
     """
     # Of elements of the same name the first counts.
     by_id = {element.get("id", ""): element for element in reversed(list(root.iter()))}
     by_id.pop("", None)
     width, height = view[2] - view[0], view[3] - view[1]
     _drawn_in(root, by_id, {}, 0)
-    walk = _Walk(by_id, width, height)
+    texts = {shape: text for shape in root.iter() if (text := path_text(shape)) is not None}
+    reaches = dict(zip(texts, path_reaches(list(texts.values())), strict=True))
+    walk = _Walk(by_id, width, height, too_much, reaches)
+    _check_gradients(walk)
+    with suppress(_TooMuch):
+        _add_root(walk, root, view)
+    return walk.cost
+
+
+def _add_root(walk: _Walk, root: Element, view: Box) -> None:
+    width, height = walk.width, walk.height
     matrix = (1 / width, 0.0, 0.0, 1 / height, -view[0] / width, -view[1] / height)
     for child in root:
         _add(walk, child, matrix, _painted(root, {}), 1)
     _add_layers(walk, root, (0.0, 0.0, 1.0, 1.0), matrix, 1)
-    _check_gradients(walk)
-    return walk.cost
 
 
 def _drawn_in(
@@ -150,6 +174,8 @@ def _count(walk: _Walk, depth: int) -> None:
         _refuse_complex(f"draws more than {MOST_DRAWN:,} elements, each copy counted")
     if depth > MOST_DEPTH:
         _refuse_complex(f"nests copies more than {MOST_DEPTH} deep, or in a circle")
+    if walk.too_much(walk.cost):
+        raise _TooMuch
 
 
 def _add_all(
@@ -185,7 +211,7 @@ def _add_copy(
 def _add_shape(
     walk: _Walk, shape: Element, matrix: Matrix, painted: Mapping[str, str]
 ) -> Box | None:
-    found = reach(shape, walk.width, walk.height)
+    found = walk.reach(shape)
     if found is None:
         return None
     box = moved(found.box, matrix)

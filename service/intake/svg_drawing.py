@@ -21,6 +21,9 @@ LONGEST_SIDE_PX = 4_000
 """Longer side of the drawn picture: 300 pixels per inch on 339 mm, wider than most prints are."""
 MOST_PIXELS = 9_000_000
 """Pixels of the drawn picture: 3000 x 3000, 300 pixels per inch on 254 mm; more takes too long."""
+LOOK_SIDE_PX = 500
+"""Longer side at which a drawing has to show anything, before it is drawn as large as it may be:
+that there is nothing to see takes no long drawing to be found."""
 LEAST_SIDE_PX = 1_000
 """A drawing that cannot be drawn with a longer side of this in time is refused."""
 MOST_NS = 1.5e9
@@ -38,6 +41,10 @@ class Frame:
     height: float
     view: Box
 
+    def at(self, scale: float) -> tuple[int, int]:
+        """Whole sides at that scale."""
+        return max(1, int(self.width * scale)), max(1, int(self.height * scale))
+
 
 def draw_svg(data: bytes, max_pixels: int) -> NDArray[np.uint8]:
     """The drawing as (height, width, 4), 8-bit sRGB with straight alpha. Raises ``BadInput``.
@@ -47,20 +54,30 @@ def draw_svg(data: bytes, max_pixels: int) -> NDArray[np.uint8]:
     """
     root = read_svg(data)
     frame = _frame(root)
-    cost = cost_of(root, frame.view)
+    smallest = frame.at(_scales(frame, max_pixels)[-1])
+    cost = cost_of(root, frame.view, lambda part: part.ns(*smallest) > MOST_NS)
     if not any(element.tag in SHAPES for element in root.iter()):
         refuse_transparent()
     width, height = _size(frame, cost, max_pixels)
-    root.set("width", str(width))
-    root.set("height", str(height))
     left, top, right, bottom = frame.view
     root.set("viewBox", f"{left!r} {top!r} {right - left!r} {bottom - top!r}")
     root.set("xmlns", SVG_NAMESPACE)
-    return _drawn(tostring(root, encoding="unicode"))
+    look = LOOK_SIDE_PX / max(frame.width, frame.height)
+    if max(width, height) > LOOK_SIDE_PX and not _drawn(root, frame.at(look))[..., 3].any():
+        refuse(
+            "picture-transparent",
+            f"Nothing of the drawing is to be seen at {LOOK_SIDE_PX:,} px: its shapes are "
+            "transparent, outside of what it shows, or tiny beside it. Crop the drawing to its "
+            "shapes, and give them a fill or stroke.",
+        )
+    return _drawn(root, (width, height))
 
 
-def _drawn(text: str) -> NDArray[np.uint8]:
-    """Pixels of a text made here; never given a path, a folder or a font."""
+def _drawn(root: Element, size: tuple[int, int]) -> NDArray[np.uint8]:
+    """Pixels of a tree that was checked; never given a path, a folder or a font."""
+    for name, side in zip(("width", "height"), size, strict=True):
+        root.set(name, str(side))
+    text = tostring(root, encoding="unicode")
     try:
         png = resvg_py.svg_to_bytes(svg_string=text, skip_system_fonts=True)
     except BaseException as failed:
@@ -121,24 +138,26 @@ def _side(text: str | None) -> float | None:
 
 def _size(frame: Frame, cost: Cost, max_pixels: int) -> tuple[int, int]:
     """Whole sides within all limits: the largest of a few sizes whose cost is low enough."""
+    sizes = (frame.at(scale) for scale in _scales(frame, max_pixels))
+    size = next((size for size in sizes if cost.ns(*size) <= MOST_NS), None)
+    if size is None:
+        _refuse_complex()
+    return size
+
+
+def _scales(frame: Frame, max_pixels: int) -> list[float]:
+    """Those at which a drawing may be drawn, the largest first."""
     most = min(MOST_PIXELS, max_pixels)
     longer = max(frame.width, frame.height)
     scale = min(LONGEST_SIDE_PX / longer, (most / (frame.width * frame.height)) ** 0.5)
     least = min(scale, LEAST_SIDE_PX / longer)
-    for step in range(_STEPS + 1):
-        tried = scale * (least / scale) ** (step / _STEPS)
-        size = max(1, int(frame.width * tried)), max(1, int(frame.height * tried))
-        if cost.ns(*size) <= MOST_NS:
-            break
-    else:
-        _refuse_complex(cost.ns(*size) / MOST_NS)
-    return size
+    return [scale * (least / scale) ** (step / _STEPS) for step in range(_STEPS + 1)]
 
 
-def _refuse_complex(share: float) -> NoReturn:
+def _refuse_complex() -> NoReturn:
     refuse(
         "picture-svg-too-complex",
-        f"The drawing takes {share:,.1f} times as long to draw as is allowed, even at "
+        "The drawing takes longer to draw than is allowed, even at "
         f"{LEAST_SIDE_PX:,} px: it has too many large see-through, blended, clipped or masked "
         "areas, or too many pieces. Simplify it, or export the artwork as PNG.",
     )

@@ -24,7 +24,7 @@ from service.intake.svg_styles import StyleSheet, declarations
 
 SVG_NAMESPACE = "http://www.w3.org/2000/svg"
 
-MOST_BYTES = 1_500_000
+MOST_BYTES = 1_000_000
 """Bytes of a drawing that are read. Design choice: they are walked number by number."""
 MOST_ELEMENTS = 20_000
 """Elements of a drawing that are read. Design choice."""

@@ -35,10 +35,11 @@ of the same work, or a reference library; a sample is as many calls as take 2 ms
 samples.
 
 Large pictures are read and measured in a fresh process each, on one core, by the clock; the peak is
-of all of its memory after the first picture. Then a steady stream of remembered checks runs against
-the service while nothing else goes on, and while large pictures that it never saw are uploaded one
-after another. Both times are of all checks, and the ratio compares the 99th percentiles, round by
-round.
+of all of its memory after the first picture. Proofs are planned, drawn and encoded in this process,
+and so are drawings refused that are made to take long: the one that takes longest is shown. Then a
+steady stream of remembered checks runs against the service while nothing else goes on, and while
+large pictures that it never saw are uploaded one after another. Both times are of all checks, and
+the ratio compares the 99th percentiles, round by round.
 
 Nothing is asserted, and a failed call is counted beside the row's name.
 """

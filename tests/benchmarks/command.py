@@ -15,6 +15,8 @@ from service.demo_artwork import draw_demo_artwork
 from tests.benchmarks.endpoints import Effort, measure_endpoints
 from tests.benchmarks.functions import measure_functions
 from tests.benchmarks.measuring_pictures import measure_large_pictures
+from tests.benchmarks.packing import measure_packing
+from tests.benchmarks.proofs_and_refusals import measure_proofs, measure_refusals
 from tests.benchmarks.shop_calls import ENDPOINTS
 from tests.benchmarks.stores import fresh_stores
 from tests.benchmarks.table import Row, table_lines
@@ -24,6 +26,8 @@ QUICK = Effort(rounds=5, burst_s=0.15, endpoint_s=2.0, warm_up_s=0.1, function_s
 LONG = Effort(rounds=15, burst_s=1.0, endpoint_s=60.0, warm_up_s=0.5, function_s=2.0)
 PICTURE_FACTOR, STREAM_FACTOR = 10, 10
 """How many times as long as a function or a burst a large picture and a stream of calls take."""
+LONGEST_STREAM_S, MOST_STREAM_ROUNDS = 4.0, 4
+"""Of a stream beside uploads: it has to wait for an upload at the end of each round."""
 
 STORES = ("sqlite", "postgresql")
 
@@ -39,13 +43,16 @@ def main(help_text: str, arguments: Sequence[str] | None = None) -> None:
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(128 + signal.SIGTERM))
     try:
         _measure(
-            options.effort, STORES if options.store == "both" else (options.store,), options.only
+            options.effort,
+            STORES if options.store == "both" else (options.store,),
+            options.only,
+            options.reference_data,
         )
     except KeyboardInterrupt:
         sys.exit(128 + signal.SIGINT)
 
 
-def _measure(effort: Effort, kinds: Sequence[str], only: str) -> None:
+def _measure(effort: Effort, kinds: Sequence[str], only: str, reference_data: Path | None) -> None:
     picture = draw_demo_artwork()
     sections: list[Section] = []
     versions: list[str] = []
@@ -57,6 +64,7 @@ def _measure(effort: Effort, kinds: Sequence[str], only: str) -> None:
         rows = measure_functions(effort.function_s, Path(name), picture, only)
         sections.append(("functions", _collected(rows)))
         sections.append(("large pictures", _collected(_large_pictures(Path(name), effort, only))))
+        sections.append(("nesting", _collected(measure_packing(reference_data, only))))
     _clear()
     print("\n".join(table_lines([section for section in sections if section[1]])))
     cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
@@ -66,7 +74,11 @@ def _measure(effort: Effort, kinds: Sequence[str], only: str) -> None:
 
 def _large_pictures(folder: Path, effort: Effort, only: str) -> Iterator[Row]:
     yield from measure_large_pictures(PICTURE_FACTOR * effort.function_s, only)
-    yield from measure_uploading(folder, effort.rounds, STREAM_FACTOR * effort.burst_s, only)
+    yield from measure_proofs(effort.function_s, only)
+    yield from measure_refusals(effort.function_s, only)
+    rounds = min(max(2, effort.rounds // 3), MOST_STREAM_ROUNDS)
+    seconds = min(STREAM_FACTOR * effort.burst_s, LONGEST_STREAM_S)
+    yield from measure_uploading(folder, rounds, seconds, only)
 
 
 def _parser(help_text: str) -> argparse.ArgumentParser:
@@ -79,6 +91,9 @@ def _parser(help_text: str) -> argparse.ArgumentParser:
         lengths.add_argument(name, dest="effort", action="store_const", const=effort, default=QUICK)
     parser.add_argument("--store", choices=(*STORES, "both"), default="sqlite")
     parser.add_argument("--only", default="", metavar="WORD", help="rows whose name holds WORD")
+    parser.add_argument(
+        "--reference-data", type=Path, metavar="FOLDER", help="pack all the published instances"
+    )
     return parser
 
 

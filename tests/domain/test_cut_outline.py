@@ -25,11 +25,10 @@ from service.domain.cut_outline import (
     Piece,
     cut_outline,
     picture_outline,
-    preview_outline,
 )
+from service.domain.planes import Plane
 from service.domain.shapes import measure_shapes, without_specks
 
-Plane = NDArray[np.uint8]
 Points = NDArray[np.float64]
 Figure = Callable[[Points, Points], NDArray[np.bool_]]
 
@@ -313,14 +312,6 @@ def test_grain_is_refused() -> None:
     dots = np.tile(np.pad(np.full((2, 2), 255, np.uint8), 1), (150, 150))
     with pytest.raises(OutlineTooFine, match="10,000 outlines"):
         _cut(dots)
-
-
-def test_preview_lies_near_the_outline() -> None:
-    """The quick outline is off by about one of its own pixels."""
-    cover = np.kron(_drawn(_star(5, 14, 6)), np.ones((2, 2), np.uint8))
-    wish = CutWish(WIDTH_MM, 1)
-    quick = _shape(preview_outline(cover, wish, 150))
-    assert shapely.hausdorff_distance(quick, _shape(cut_outline(cover, wish))) < WIDTH_MM / 150 * 2
 
 
 def test_margin_is_the_bleed() -> None:

@@ -12,14 +12,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 import skimage.data
-from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
 from service.demo_artwork import DEMO_ARTWORKS, draw_boxed_boat, draw_dusk
 from service.domain.flatness import background_colour, figure_cover, is_photo_like
 from service.domain.measuring import measure
+from service.domain.planes import Pixels
 
-Pixels = NDArray[np.uint8]
 Colour = tuple[int, int, int]
 
 # Which of them hold photographs, micrographs or shaded pictures was seen by eye.

@@ -8,12 +8,10 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from numpy.typing import NDArray
 
 from service.domain.colour import delta_e_2000_pair, lab_from_srgb, lab_from_srgb_hex
 from service.domain.measuring import SAMPLE_PIXELS, measure, sample_inked
-
-Pixels = NDArray[np.uint8]
+from service.domain.planes import Pixels
 
 
 def _sheet(height: int, width: int, colour: tuple[int, int, int, int]) -> Pixels:

@@ -8,14 +8,13 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from numpy.typing import NDArray
 
 from service.domain.artwork import ArtworkMeasures, InkShares
 from service.domain.measuring import ink_box, ink_shares, measure
+from service.domain.planes import Pixels
 from service.domain.weeding import Weeding, weed_minutes, weeding_of
 from tests.domain.rule_situations import artworks
 
-Pixels = NDArray[np.uint8]
 WIDTHS = st.floats(min_value=1, max_value=1_000)
 
 

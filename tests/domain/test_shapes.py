@@ -18,9 +18,9 @@ from numpy.typing import NDArray
 
 from service.domain.artwork import ShapeMeasures
 from service.domain.measuring import measure
+from service.domain.planes import Plane
 from service.domain.shapes import measure_shapes, outline_length_px
 
-Plane = NDArray[np.uint8]
 Points = NDArray[np.float64]
 Figure = Callable[[Points, Points], NDArray[np.bool_]]
 

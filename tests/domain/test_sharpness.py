@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 
 from service.domain.artwork import InkBox
 from service.domain.measuring import ink_box, measure
+from service.domain.planes import Pixels
 from service.domain.sharpness import ENLARGED_EDGE_PX, edge_width_px
 
-Pixels = NDArray[np.uint8]
 Cover = NDArray[np.float64]
 
 RESAMPLINGS = (cv2.INTER_LINEAR, cv2.INTER_CUBIC, cv2.INTER_LANCZOS4)

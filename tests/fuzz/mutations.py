@@ -94,7 +94,7 @@ def _length(data: bytearray, chance: random.Random, _: str) -> None:
 
 
 def _png_chunk(data: bytearray, chance: random.Random, _: str) -> None:
-    """Change, drop or double a chunk, its checksum made right (ISO/IEC 15948)."""
+    """Change, drop or double a chunk, its checksum made right (ISO/IEC 15948, from memory)."""
     places, at = [], 8
     while at + 12 <= len(data):
         (length,) = struct.unpack_from(">I", data, at)
@@ -151,7 +151,7 @@ def _webp_chunk(data: bytearray, chance: random.Random, _: str) -> None:
 
 
 def _tiff_entry(data: bytearray, chance: random.Random, _: str) -> None:
-    """Change the tag, kind, count or value of an entry of the directory (TIFF 6.0)."""
+    """Change the tag, kind, count or value of an entry of the directory (TIFF 6.0, from memory)."""
     order = "<" if data[:2] == b"II" else ">"
     try:
         (start,) = struct.unpack_from(f"{order}I", data, 4)

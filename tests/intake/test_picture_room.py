@@ -18,6 +18,8 @@ from service.domain.errors import BadInput, Conflict, FieldFault, Unavailable
 from service.intake.picture_jobs import PictureWorkFailedError
 from service.intake.picture_room import (
     PictureRoom,
+    PictureWorkCrashed,
+    PictureWorkKilled,
     PictureWorkTooLarge,
     PictureWorkTooLong,
     SameProcess,
@@ -72,6 +74,11 @@ def going_on() -> None:
 def ending(how: int) -> None:
     """End the process, as broken bytes may make a decoder do."""
     os.kill(os.getpid(), how)
+
+
+def leaving(code: int) -> None:
+    """End the process with an exit code."""
+    os._exit(code)
 
 
 def filling(count: int) -> int:
@@ -130,8 +137,11 @@ def test_errors_that_pickling_alone_would_lose(workers: WorkerProcesses) -> None
     ("work", "argument", "raised"),
     [
         (filling, 2 * MEMORY_MB * 10**6, PictureWorkTooLarge),
-        (ending, signal.SIGABRT, PictureWorkTooLarge),
-        (ending, signal.SIGKILL, PictureWorkTooLarge),
+        (ending, signal.SIGABRT, PictureWorkCrashed),
+        (ending, signal.SIGSEGV, PictureWorkCrashed),
+        (leaving, 3, PictureWorkCrashed),
+        (ending, signal.SIGKILL, PictureWorkKilled),
+        (ending, signal.SIGTERM, PictureWorkKilled),
     ],
 )
 def test_what_uses_up_its_worker(
@@ -140,7 +150,7 @@ def test_what_uses_up_its_worker(
     argument: int,
     raised: type[Unavailable],
 ) -> None:
-    """Too much memory and a crash are named as one thing, and the next work is done."""
+    """Too much memory, a crash and an end from outside are told apart; the next work is done."""
     with pytest.raises(raised):
         workers.run(work, argument)
     assert workers.run(turned, b"ab", times=1) == b"ba"
@@ -182,6 +192,23 @@ def test_a_worker_that_ends_while_idle_is_replaced(workers: WorkerProcesses) -> 
         except Unavailable:
             continue
     assert after != before
+
+
+def test_a_worker_killed_while_it_works(workers: WorkerProcesses, tmp_path: Path) -> None:
+    """Killed by hand within a job, it is told as what it is: not the picture's fault, for now."""
+    victim, _ = workers.run(standing)
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+    ear = os.open(pipe, os.O_RDONLY | os.O_NONBLOCK)
+    with ThreadPoolExecutor(1) as threads:
+        running = threads.submit(workers.run, telling_and_going_on, str(pipe))
+        assert select.select([ear], [], [], WAIT_S)[0]
+        os.kill(victim, signal.SIGKILL)
+        with pytest.raises(PictureWorkKilled, match=r"ended from outside.*Send it again") as caught:
+            running.result(WAIT_S)
+    os.close(ear)
+    assert (caught.value.code, caught.value.retry_after_s > 0) == ("picture-room-away", True)
+    assert workers.run(standing)[0] != victim
 
 
 def test_two_workers_work_at_once(tmp_path: Path) -> None:

@@ -26,7 +26,6 @@ from service.domain.remarks import Level, Shown
 from service.domain.shapes import measure_shapes, outline_length_px
 from service.domain.sharpness import ENLARGED_EDGE_PX, edge_width_px
 
-Pixels = NDArray[np.uint8]
 Floats = NDArray[np.float64]
 
 # scikit-image is not annotated: what is used of it, as it is used here.

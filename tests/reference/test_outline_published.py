@@ -19,10 +19,10 @@ from svgelements import SVG, Path
 
 from service.domain.contours import contours
 from service.domain.cut_outline import CutOutline, CutWish, cut_outline
+from service.domain.planes import Plane
 from service.domain.shapes import measure_shapes, without_specks
 from service.render.outline_svg import outline_svg
 
-Plane = NDArray[np.uint8]
 Points = NDArray[np.float64]
 
 # scikit-image is not annotated: what is used of it, as it is used here.

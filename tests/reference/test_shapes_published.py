@@ -16,9 +16,9 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from skimage import data, filters, measure, morphology
 
+from service.domain.planes import Plane
 from service.domain.shapes import measure_shapes, outline_length_px, without_specks
 
-Plane = NDArray[np.uint8]
 Mask = NDArray[np.bool_]
 Points = NDArray[np.float64]
 Figure = Callable[[Points, Points], Mask]

@@ -13,8 +13,7 @@ from service.domain.errors import BadInput, FieldFault
 from service.intake.answers import ArtworkAnswer
 from service.intake.artwork_views import get_artwork
 from service.intake.artworks import upload_artwork
-from service.intake.proofs import LEAST_WIDTH_MM
-from service.intake.requests import Identifier
+from service.intake.requests import LEAST_WIDTH_MM, Identifier
 from service.web.application import new_router
 from service.web.openapi import problems
 from service.web.parts import AnyCaller, RoomsPart, StorefrontCaller, json_answer, once_each

@@ -16,7 +16,7 @@ from tests.web.shop.door import ON_ONE_STORE, Caller, ShopDoor, only_error, refu
 
 
 def _png(width: int, height: int, data: bytes = b"") -> bytes:
-    """A PNG (ISO/IEC 15948) whose header says so, with any data."""
+    """A PNG (ISO/IEC 15948, from memory) whose header says so, with any data."""
     header = (b"IHDR", struct.pack(">IIBBBBB", width, height, 8, 6, 0, 0, 0))
     return b"\x89PNG\r\n\x1a\n" + b"".join(
         struct.pack(">I", len(body)) + kind + body + struct.pack(">I", zlib.crc32(kind + body))

@@ -29,7 +29,12 @@ from service.domain.errors import Unavailable
 from service.intake import artworks as artworks_module
 from service.intake.kept_pictures import KeptPicture, kept_picture
 from service.intake.outlines import OutlineQuery, outline_drawing
-from service.intake.picture_room import PictureWorkTooLarge, PictureWorkTooLong
+from service.intake.picture_room import (
+    PictureWorkCrashed,
+    PictureWorkKilled,
+    PictureWorkTooLarge,
+    PictureWorkTooLong,
+)
 from service.intake.proofs import made_small
 from service.intake.services import Caller as Holder
 from service.intake.services import Services
@@ -40,6 +45,7 @@ from tests.conftest import FakeClock
 from tests.web.shop.conftest import counting_ids, opened_shop
 from tests.web.shop.door import (
     BARRIER_S,
+    ON_ONE_STORE,
     Caller,
     ShopDoor,
     answered,
@@ -165,22 +171,23 @@ def test_a_copy_larger_than_an_upload_may_be(shop: ShopDoor, storefront: Caller)
     assert made_small(services.picture_room, kept, services.max_pixels).levels[0].across == 300
 
 
-def test_two_pictures_in_one_form_are_refused(storefront: Caller) -> None:
+@ON_ONE_STORE
+def test_two_pictures_in_one_form_are_refused(asking: Caller) -> None:
     """Neither is dropped without a word."""
     files = [("file", (name, picture(), "image/png")) for name in ("a.png", "b.png")]
     error = only_error(
-        refused(storefront.send("POST", "/v1/artworks", files=files), 422, "fields-refused")
+        refused(asking.send("POST", "/v1/artworks", files=files), 422, "fields-refused")
     )
     assert (error["parameter"], error["code"]) == ("file", "too-many")
 
 
-@pytest.mark.parametrize("width", ["0", "1e-320", "0.0009", "nan"])
-def test_a_width_that_cannot_be_judged(storefront: Caller, width: str) -> None:
+@ON_ONE_STORE
+@pytest.mark.parametrize("width", ["0", "1e-320", "0.0009", "nan", ("40", "50")])
+def test_a_width_that_cannot_be_judged(asking: Caller, width: str | tuple[str, str]) -> None:
     """What is too narrow for its numbers to be written is refused, as are two widths."""
-    address = storefront.upload(picture()).headers["location"]
-    for asked in (width, [40, 50]):
-        answer = storefront.get(address, params={"width_mm": asked})
-        assert only_error(refused(answer, 422, "fields-refused"))["parameter"] == "width_mm"
+    address = f"/v1/artworks/{decoration()['artwork_id']}"
+    answer = asking.get(address, params={"width_mm": width})
+    assert only_error(refused(answer, 422, "fields-refused"))["parameter"] == "width_mm"
 
 
 def test_only_a_clean_copy_is_kept(shop: ShopDoor, storefront: Caller, tmp_path: Path) -> None:
@@ -236,6 +243,7 @@ def test_a_known_picture_is_not_read_again(shop: ShopDoor, storefront: Caller) -
     [
         (PictureWorkTooLong(20), "picture-takes-too-long"),
         (PictureWorkTooLarge(), "picture-too-many-pixels"),
+        (PictureWorkCrashed(), "picture-unreadable"),
     ],
 )
 def test_a_picture_beyond_the_bounds_of_its_room(
@@ -253,6 +261,23 @@ def test_a_picture_beyond_the_bounds_of_its_room(
     assert (fault["code"], fault["parameter"]) == (code, "file")
     assert "fewer pixels" in fault["detail"]
     assert (_files(tmp_path), shop.row_counts()["artwork"]) == before
+
+
+def test_a_picture_whose_worker_was_killed(
+    shop: ShopDoor, storefront: Caller, tmp_path: Path
+) -> None:
+    """It may be sent again, for the picture is not at fault; nothing was kept, and then it is."""
+    before = _files(tmp_path), shop.row_counts()["artwork"]
+
+    def killed(*_: object, **__: object) -> None:
+        raise PictureWorkKilled
+
+    with _room_runs(shop, killed):
+        answer = storefront.upload(picture())
+    assert "ended from outside" in refused(answer, 503, "picture-room-away")["detail"]
+    assert int(answer.headers["retry-after"]) > 0
+    assert (_files(tmp_path), shop.row_counts()["artwork"]) == before
+    answered(storefront.upload(picture()), 201)
 
 
 def test_pictures_wait_up_to_a_number(

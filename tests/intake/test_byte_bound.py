@@ -1,13 +1,13 @@
-"""What proofs keep in memory."""
+"""A memory bounded by bytes, as proofs are kept in."""
 
 from __future__ import annotations
 
-from service.intake.proofs import _ByteBound
+from service.intake.byte_bound import ByteBound
 
 
 def test_no_more_is_kept_than_the_bound() -> None:
     """The longest unused goes first; what is larger than the bound is never kept."""
-    kept: _ByteBound[str] = _ByteBound(100)
+    kept: ByteBound[str] = ByteBound(100)
     kept.put("a", "A", 40)
     kept.put("b", "B", 40)
     assert kept.get("a") == "A"
@@ -20,7 +20,7 @@ def test_no_more_is_kept_than_the_bound() -> None:
 
 def test_what_is_put_twice_counts_once() -> None:
     """Two threads that drew the same do not push others out."""
-    kept: _ByteBound[str] = _ByteBound(100)
+    kept: ByteBound[str] = ByteBound(100)
     for _ in range(5):
         kept.put("a", "A", 45)
     kept.put("b", "B", 45)
