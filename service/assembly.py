@@ -18,6 +18,7 @@ from service.intake.catalogues import Catalogues
 from service.intake.picture_room import PictureRoom, SameProcess
 from service.intake.picture_workers import WorkerProcesses
 from service.intake.services import Services
+from service.intake.spoilage_seen import SpoilageShelf
 from service.notify.sealing import Sealer, key_from_text, load_or_make_key
 from service.notify.sender import Sender
 from service.notify.transport import GuardedTransport
@@ -107,6 +108,7 @@ def assemble(
         files=FileStore.open(settings.effective_files_url),
         catalogues=Catalogues(database),
         artworks=ArtworkShelf(),
+        spoilage=SpoilageShelf(),
         picture_room=_picture_room(settings),
         clock=clock,
         new_id=new_id,

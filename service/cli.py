@@ -1,4 +1,4 @@
-"""The command line: serve, worker, demo, gallery, ticket, migrate, keys, catalogue, openapi."""
+"""The command line: serve, worker, demo, gallery, quote, ticket, keys, catalogue and others."""
 
 from __future__ import annotations
 
@@ -24,9 +24,11 @@ from service.domain.errors import ServiceError
 from service.domain.matrix import SAMPLES, matrix_of
 from service.gallery import GALLERY_PX, write_gallery
 from service.intake.papers import ticket_paper, with_pictures
+from service.intake.priced_lines import price_for_staff, quote_request
 from service.intake.proofs import LEAST_PX, MOST_PX
 from service.logs import configure_logs
 from service.notify.sealing import KeyFault
+from service.render.build_up_text import build_up_text
 from service.render.matrix_html import matrix_html
 from service.render.matrix_text import matrix_text
 from service.render.proof import DRAWING_VERSION, draw_proof
@@ -76,6 +78,7 @@ def _parser() -> argparse.ArgumentParser:
     _add_running(commands)
     _add_keys(commands)
     _add_catalogue(commands)
+    _add_quote(commands)
     _add_ticket(commands)
     migrate = commands.add_parser("migrate", help="bring the store's tables up to date")
     migrate.set_defaults(command=_migrate)
@@ -164,6 +167,17 @@ def _add_catalogue(commands: argparse._SubParsersAction[argparse.ArgumentParser]
     )
     matrix.add_argument("--html", type=Path, metavar="FILE", help="also write it as an HTML page")
     matrix.set_defaults(command=_catalogue_matrix)
+
+
+def _add_quote(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    quote = commands.add_parser(
+        "quote",
+        help="print how the price of an order is built up",
+        description="Price an order written as for POST /v1/quotes and print every row of its "
+        "build-up. Nothing is kept and no day is promised.",
+    )
+    quote.add_argument("file", type=Path, help="JSON file with the lines to price")
+    quote.set_defaults(command=_quote)
 
 
 def _add_ticket(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -306,6 +320,18 @@ def _catalogue_matrix(options: argparse.Namespace) -> int:
     if options.html is not None:
         options.html.write_text(matrix_html(matrix), encoding="utf-8")
         print(f"Written as a page: {options.html}", file=sys.stderr)
+    return 0
+
+
+def _quote(options: argparse.Namespace) -> int:
+    request = quote_request(options.file.read_bytes())
+    assembly = assemble(Settings())
+    try:
+        priced = price_for_staff(assembly.services, request)
+    finally:
+        assembly.close()
+    names = [f"{line.garment.name}, {line.garment.colour_name}" for line in priced.lines]
+    print(build_up_text(priced.price, names))
     return 0
 
 

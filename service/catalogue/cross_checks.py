@@ -17,7 +17,8 @@ from service.catalogue.faults import DocumentPath, PathFault, PathFaults
 from service.catalogue.machine_checks import machine_faults
 from service.catalogue.medium_checks import medium_faults
 from service.catalogue.method_checks import method_faults
-from service.domain.shop import Catalogue, Policy, PriceBook, WorkCalendar
+from service.domain.price_book import PriceBook
+from service.domain.shop import Catalogue, Policy, WorkCalendar
 
 LONGEST_CLOSURE_DAYS = 365
 

@@ -8,7 +8,7 @@ from service.catalogue.faults import PathFaults
 from service.domain.media import Ink, Medium, MediumFamily, Texture
 from service.domain.shop import Catalogue
 
-FieldFault = tuple[str, str]
+NamedFault = tuple[str, str]
 """The field to change, and what is wrong."""
 
 _FILM_ONLY = ("veil", "blocks_dye", "stretches", "pvc", "sheds_small_parts", "carries_layer")
@@ -31,13 +31,13 @@ def medium_faults(catalogue: Catalogue) -> PathFaults:
             yield ("media", index, field), message
 
 
-def named_twice(what: str, field: str, names: Sequence[str]) -> Iterator[FieldFault]:
+def named_twice(what: str, field: str, names: Sequence[str]) -> Iterator[NamedFault]:
     """A fault for each name that stands more than once in a list that is read as a set."""
     for name in sorted({name for name in names if names.count(name) > 1}):
         yield field, f"{what} names '{name}' twice"
 
 
-def _price_and_margins(medium: Medium) -> Iterator[FieldFault]:
+def _price_and_margins(medium: Medium) -> Iterator[NamedFault]:
     if medium.price_per_m == 0:
         yield "price_per_m", f"the price of medium '{medium.id}' is missing"
     spans = [(medium.width_mm, "wide"), (medium.sheet_length_mm or 0.0, "long")]
@@ -50,7 +50,7 @@ def _price_and_margins(medium: Medium) -> Iterator[FieldFault]:
             yield "margin_mm", what
 
 
-def _paper(medium: Medium) -> Iterator[FieldFault]:
+def _paper(medium: Medium) -> Iterator[NamedFault]:
     """What is said of paper, which does not stay on the cloth, and can only be said of a film."""
     if medium.stays_on_cloth:
         return
@@ -63,7 +63,7 @@ def _paper(medium: Medium) -> Iterator[FieldFault]:
         yield "texture", what
 
 
-def _family(medium: Medium) -> Iterator[FieldFault]:
+def _family(medium: Medium) -> Iterator[NamedFault]:
     """A family that the medium's own properties deny; customers read it, rules do not."""
     family, label = medium.family, f"medium '{medium.id}' is of family {medium.family}"
     if (family is MediumFamily.DYE_PAPER) == medium.stays_on_cloth:
@@ -80,7 +80,7 @@ def _family(medium: Medium) -> Iterator[FieldFault]:
         yield "dye_share", f"{label}, and no part of its face holds dye"
 
 
-def _surface(medium: Medium) -> Iterator[FieldFault]:
+def _surface(medium: Medium) -> Iterator[NamedFault]:
     if medium.pvc and medium.dye_share > 0:
         what = (
             f"medium '{medium.id}' is PVC: its face is no polyester and does not bear the heat of "
@@ -95,7 +95,7 @@ def _surface(medium: Medium) -> Iterator[FieldFault]:
         yield "carries_layer", what
 
 
-def _lists(medium: Medium) -> Iterator[FieldFault]:
+def _lists(medium: Medium) -> Iterator[NamedFault]:
     label = f"medium '{medium.id}'"
     yield from named_twice(label, "bonds_to", medium.bonds_to)
     yield from named_twice(label, "not_on_finishes", medium.not_on_finishes)

@@ -2,8 +2,9 @@
 
 All that does not hang on the print's size or the pieces is added up once for each method. The
 result is the direct cost of a line with that one decoration, as
-:func:`service.domain.costing.cost_line` would add it up, with media laid in plain rows and ink not
-rounded. A set-up that several decorations of a line would share is counted in full.
+:func:`service.domain.costing.cost_line` would add it up, with media laid in plain rows, and minutes
+and ink not rounded. A set-up that several decorations of a line would share is counted in full, and
+what the shop has seen of spoilage is not looked at.
 """
 
 from __future__ import annotations
@@ -19,13 +20,16 @@ from service.domain.methods import Method, Operation, OperationKind
 from service.domain.money import wide_arithmetic
 from service.domain.roll import Strip, micrometres
 from service.domain.shop import Catalogue
-from service.domain.work import UM2_PER_M2, media_of, starts_for, strip_on
+from service.domain.starts import StartsTable, starts_table
+from service.domain.wishes import Decoration
+from service.domain.work import UM2_PER_M2, exact, ink_share, media_of, strip_on
 
 _ZERO = Decimal(0)
 _STEP = Decimal("1e-10")
 _MIN_PER_HOUR = 60
 _MIN_PER_DAY = 1_440
 _UM_PER_M = 10**6
+_MM_PER_M = 1_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,17 +44,22 @@ class MediumRate:
 class MethodRates:
     """What making by one method costs in any size and number.
 
-    ``setup`` is once a job: set-ups and the check of the artwork. ``each`` is for every piece
-    started: labour, machines and consumables. ``ink_per_m2`` is for full cover, over all of the
-    method's prints. All three are in the currency's major unit. ``lead_days`` is the longest of
-    its media's, ``wait_days`` the least working days its unattended times add.
+    ``setup`` is once a job: set-ups and the check of the artwork. For every piece started there
+    is ``each``, of labour, machines and consumables, ``print_m2`` for a square metre of print,
+    ``cut_m`` for a metre of cut line and ``weed_minute`` for a minute that weeding is estimated at.
+    ``ink_per_m2`` is for full cover, over all of the method's prints. All are in the currency's
+    major unit. ``lead_days`` is the longest of its media's, ``wait_days`` the least working days
+    its unattended times add.
     """
 
     setup: Decimal
     each: Decimal
+    print_m2: Decimal
+    cut_m: Decimal
+    weed_minute: Decimal
     ink_per_m2: Decimal
     media: tuple[MediumRate, ...]
-    spoilage_share: Decimal
+    starts: StartsTable
     lead_days: int
     wait_days: int
 
@@ -62,9 +71,12 @@ def method_rates(catalogue: Catalogue, method: Method) -> MethodRates:
         return MethodRates(
             setup=_setup(catalogue, method),
             each=_each(catalogue, method),
+            print_m2=_machines(catalogue, method, "print_m2_min"),
+            cut_m=_machines(catalogue, method, "cut_m_min"),
+            weed_minute=_weeding(catalogue, method),
             ink_per_m2=_ink_per_m2(catalogue, method),
             media=tuple(_medium_rate(catalogue, method, medium) for medium in media),
-            spoilage_share=catalogue.prices.spoilage_share,
+            starts=starts_table(catalogue.prices, [method]),
             lead_days=max((medium.supplier_lead_days for medium in media), default=0),
             wait_days=_wait_days(catalogue, method),
         )
@@ -78,22 +90,26 @@ def rates_of(compiled: CompiledCatalogue, method_id: str) -> MethodRates:
     )
 
 
-def indicative_piece_cost(
-    rates: MethodRates, width_mm: float, height_mm: float, pieces: int, inked: Decimal = Decimal(1)
-) -> Decimal:
+def indicative_piece_cost(rates: MethodRates, decoration: Decoration, pieces: int) -> Decimal:
     """Cost of decorating one of ``pieces`` good garments, without the garment, to ten decimals.
 
-    ``inked`` is the share of the print's box that takes ink. Never falls when the print grows. A
-    print too large for a medium is counted as if it overhung: that it cannot be made is for the
-    rules to say. ValueError below one piece.
+    Never falls when the print grows. A print too large for a medium is counted as if it overhung,
+    and an outline never measured as none: what cannot be made is for the rules to say. ValueError
+    below one piece.
     """
-    starts = starts_for(pieces, rates.spoilage_share)
-    width_um, height_um = micrometres(width_mm), micrometres(height_mm)
-    job = rates.setup + rates.each * starts
+    starts = rates.starts.of(pieces)
+    width_um, height_um = micrometres(decoration.width_mm), micrometres(decoration.height_mm)
+    each = rates.each
+    print_m2 = rates.print_m2 + rates.ink_per_m2 * ink_share(decoration.artwork)
+    if print_m2:
+        each += print_m2 * (width_um * height_um) / UM2_PER_M2
+    if rates.cut_m or rates.weed_minute:
+        at = decoration.artwork.at(decoration.width_mm)
+        each += rates.cut_m * exact(at.cut_length_mm or 0) / _MM_PER_M
+        each += rates.weed_minute * exact(at.weed_min or 0)
+    job = rates.setup + each * starts
     for medium in rates.media:
         job += medium.price * _taken(medium.strip, width_um, height_um, starts)
-    if rates.ink_per_m2:
-        job += rates.ink_per_m2 * inked * (width_um * height_um * starts) / UM2_PER_M2
     return (job / pieces).quantize(_STEP)
 
 
@@ -109,11 +125,12 @@ def indicative_days(rates: MethodRates, blank: Blank | None) -> int:
 
 def _setup(catalogue: Catalogue, method: Method) -> Decimal:
     """Set-ups, each that several operations share counted once, and the artwork check."""
-    longest: dict[tuple[str, OperationKind, str | None], Decimal] = {}
+    longest: dict[tuple[str, OperationKind, str | None], tuple[Decimal, Decimal]] = {}
     for step in method.operations:
         shared = step.station, step.kind, step.medium
-        longest[shared] = max(longest.get(shared, _ZERO), step.setup_min)
-    setups = (minutes * _rate(catalogue, station) for (station, *_), minutes in longest.items())
+        job, run = longest.get(shared, (_ZERO, _ZERO))
+        longest[shared] = max(job, step.setup_min), max(run, step.run_setup_min)
+    setups = (sum(both) * _rate(catalogue, station) for (station, *_), both in longest.items())
     first = catalogue.station_by_id[method.operations[0].station]
     check = catalogue.prices.artwork_check_min * first.labour_rate_per_hour
     return (sum(setups, _ZERO) + check) / _MIN_PER_HOUR
@@ -122,6 +139,20 @@ def _setup(catalogue: Catalogue, method: Method) -> Decimal:
 def _each(catalogue: Catalogue, method: Method) -> Decimal:
     runs = (step.each_min * _rate(catalogue, step.station) for step in method.operations)
     return sum(runs, _ZERO) / _MIN_PER_HOUR + catalogue.prices.consumables_per_piece
+
+
+def _machines(catalogue: Catalogue, method: Method, minutes: str) -> Decimal:
+    """What machines that work alone cost for one unit of what those minutes are for."""
+    runs = (
+        getattr(step, minutes) * catalogue.station_by_id[step.station].machine_rate_per_hour
+        for step in method.operations
+    )
+    return sum(runs, _ZERO) / _MIN_PER_HOUR
+
+
+def _weeding(catalogue: Catalogue, method: Method) -> Decimal:
+    runs = (step.weed_share * _rate(catalogue, step.station) for step in method.operations)
+    return sum(runs, _ZERO) / _MIN_PER_HOUR
 
 
 def _rate(catalogue: Catalogue, station_id: str) -> Decimal:

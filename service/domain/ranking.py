@@ -31,7 +31,6 @@ from service.domain.methods import Cover, Method
 from service.domain.rules.dye import dye_holding_percent
 from service.domain.shop import Criterion, Policy
 from service.domain.wishes import Decoration, Line
-from service.domain.work import inked_share
 
 VISIBLE_DELTA_E = 1.0
 """A mean colour difference is called nearer from this much CIEDE2000 on; a design choice."""
@@ -123,13 +122,7 @@ def profile_of(
         mean_delta_e=look.mean_delta_e,
         vividness=compiled.memo.get(("vividness", Same(look)), lambda: _vividness(look)),
         warnings=warnings,
-        piece_cost=indicative_piece_cost(
-            rates,
-            decoration.width_mm,
-            decoration.height_mm,
-            line.pieces,
-            inked_share(decoration.artwork),
-        ),
+        piece_cost=indicative_piece_cost(rates, decoration, line.pieces),
         days=indicative_days(rates, catalogue.blank_by_id.get(line.garment.blank_id or "")),
         part_dyed=_part_dyed(traits, line.garment, catalogue.policy),
     )

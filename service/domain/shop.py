@@ -1,4 +1,4 @@
-"""The shop's catalogue as one frozen value, with its policy, price book and calendar."""
+"""The shop's catalogue as one frozen value, with its policy and calendar."""
 
 from __future__ import annotations
 
@@ -11,13 +11,14 @@ from functools import cached_property
 from typing import Annotated, Self
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from pydantic import AfterValidator, Field, StringConstraints, field_validator, model_validator
+from pydantic import AfterValidator, Field, model_validator
 
 from service.domain.blanks import Blank
 from service.domain.machines import Plotter, Press, Printer, Station
 from service.domain.media import Medium
 from service.domain.methods import Method
-from service.domain.values import Frozen, LengthMm, Money, Percent, Share, Slug, Words
+from service.domain.price_book import PriceBook
+from service.domain.values import Frozen, LengthMm, Percent, Share, Slug, Words
 
 
 class LabelRegime(StrEnum):
@@ -133,6 +134,8 @@ class Policy(Frozen):
     nearest_alternatives: Annotated[int, Field(ge=1, le=20)] = 5
     quote_valid_min: Annotated[int, Field(ge=5, le=43_200)] = 1_440
     max_pieces_per_order: Annotated[int, Field(ge=1, le=100_000)] = 2_000
+    run_window_days: Annotated[int, Field(ge=0, le=60)] = 3
+    run_length_mm: Annotated[float, Field(ge=300, le=5_000)] = 3_000.0
     supplied_placements: tuple[SuppliedPlacement, ...] = ()
 
     @model_validator(mode="after")
@@ -147,46 +150,6 @@ class Policy(Frozen):
         if len(set(self.ranking)) != len(self.ranking):
             raise ValueError("ranking names a criterion twice")
         return self
-
-
-class QuantityBreak(Frozen):
-    """From this many pieces on, this share is taken off the price."""
-
-    from_pieces: Annotated[int, Field(ge=1, le=1_000_000)]
-    discount_share: Annotated[Decimal, Field(ge=0, lt=1)]
-
-
-class PriceBook(Frozen):
-    """How cost becomes price. ``currency`` is an ISO 4217 code.
-
-    ``overhead_share`` is added to cost, ``margin_share`` is the share of the price that is margin,
-    and ``spoilage_share`` is the share of pieces expected to be spoiled.
-    """
-
-    currency: Annotated[str, StringConstraints(pattern=r"^[A-Z]{3}$")]
-    overhead_share: Annotated[Decimal, Field(ge=0, le=5)]
-    margin_share: Annotated[Decimal, Field(ge=0, lt=1)]
-    spoilage_share: Annotated[Decimal, Field(ge=0, lt=Decimal("0.5"))]
-    consumables_per_piece: Money
-    artwork_check_min: Annotated[Decimal, Field(ge=0, le=600)]
-    breaks: Annotated[tuple[QuantityBreak, ...], Field(min_length=1)]
-
-    @field_validator("breaks", mode="after")
-    @classmethod
-    def _breaks_rise(cls, breaks: tuple[QuantityBreak, ...]) -> tuple[QuantityBreak, ...]:
-        if breaks[0].from_pieces != 1:
-            raise ValueError("the first quantity break must start from 1 piece")
-        for lower, upper in itertools.pairwise(breaks):
-            if upper.from_pieces <= lower.from_pieces:
-                raise ValueError(
-                    f"quantity breaks overlap: {upper.from_pieces} follows {lower.from_pieces}"
-                )
-            if upper.discount_share < lower.discount_share:
-                raise ValueError(
-                    f"discount falls from {lower.discount_share} to {upper.discount_share} "
-                    f"at {upper.from_pieces} pieces"
-                )
-        return breaks
 
 
 def _zone_known(name: str) -> str:
@@ -250,6 +213,11 @@ class Catalogue(Frozen):
     def station_by_id(self) -> Mapping[str, Station]:
         """Stations by id."""
         return {station.id: station for station in self.stations}
+
+    @cached_property
+    def printer_by_id(self) -> Mapping[str, Printer]:
+        """Printers by id."""
+        return {printer.id: printer for printer in self.printers}
 
     @cached_property
     def machine_by_id(self) -> Mapping[str, Printer | Plotter | Press]:

@@ -79,7 +79,7 @@ class Alternative:
 
 
 @dataclass(frozen=True, slots=True)
-class Conflict:
+class ChoiceConflict:
     """A smallest set of choices that cannot all hold, and rules that forbid it, none needless."""
 
     choices: tuple[Choice, ...]
@@ -96,7 +96,7 @@ class WaysOut:
     nothing, and the rest is empty.
     """
 
-    conflicts: tuple[Conflict, ...]
+    conflicts: tuple[ChoiceConflict, ...]
     repairs: tuple[tuple[Choice, ...], ...]
     alternatives: tuple[Alternative, ...]
     ruled_out_by: tuple[str, ...] = ()
@@ -200,7 +200,7 @@ class Search:
         report = explain_granted(np.flatnonzero(counts).tolist(), len(self._wishes))
         return WaysOut(
             conflicts=tuple(
-                Conflict(choices, self._cause(choices))
+                ChoiceConflict(choices, self._cause(choices))
                 for choices in map(self._choices, report.conflicts)
             ),
             repairs=tuple(self._choices(repair) for repair in report.repairs),
@@ -339,10 +339,9 @@ class Search:
     @cached_property
     def _making_cost(self) -> Floats:
         """Indicative cost of one piece by each making at the size asked for."""
-        width, height = self._decoration.width_mm, self._decoration.height_mm
         costs = {
             method_id: indicative_piece_cost(
-                rates_of(self._compiled, method_id), width, height, self._line.pieces
+                rates_of(self._compiled, method_id), self._decoration, self._line.pieces
             )
             for method_id in self._compiled.chains
         }

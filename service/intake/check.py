@@ -12,7 +12,7 @@ from service.domain.ranking import TRADE_OFFS
 from service.domain.recipe import StrikeSettings, fahrenheit, operation_recipes
 from service.domain.rules import RULES, Finding, Severity
 from service.domain.verdict import DecorationVerdict, MethodVerdict, beside_of, judge_line
-from service.domain.ways_out import Alternative, Conflict, WaysOut, find_ways_out
+from service.domain.ways_out import Alternative, ChoiceConflict, WaysOut, find_ways_out
 from service.domain.wishes import Line
 from service.intake.answers import (
     AlternativeAnswer,
@@ -215,7 +215,7 @@ def _recipe(compiled: CompiledCatalogue, chosen: MethodVerdict) -> tuple[Operati
     )
 
 
-def _conflict(conflict: Conflict) -> ConflictAnswer:
+def _conflict(conflict: ChoiceConflict) -> ConflictAnswer:
     return ConflictAnswer(
         choices=conflict.choices,
         rules=conflict.rules,
@@ -235,13 +235,18 @@ def _finding(finding: Finding) -> FindingAnswer:
         rule=finding.rule.id,
         severity=reading.severity,
         reason=reading.reason,
-        measured=reading.measured,
-        limit=reading.limit,
+        measured=_nine_decimals(reading.measured),
+        limit=_nine_decimals(reading.limit),
         unit=reading.unit,
         source=finding.rule.source,
         step=reading.step,
         size=reading.size,
     )
+
+
+def _nine_decimals(value: float | str) -> float | str:
+    # Processors differ in the last digits of powers and roots; nobody reads them.
+    return round(value, 9) if isinstance(value, float) else value
 
 
 def _strike(settings: StrikeSettings) -> StrikeAnswer:

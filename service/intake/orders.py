@@ -13,12 +13,20 @@ from service.domain.calendar import add_working_days, first_work_day
 from service.domain.canonical import rfc3339
 from service.domain.errors import Conflict, Gone, NotFound
 from service.domain.promising import HorizonExceeded, Plan, StationWork, plan_work
+from service.domain.ticket import TicketDocument
 from service.domain.ticket_states import Move, OrderState, TicketState
 from service.intake.answers import MoneyAnswer, OrderAnswer, OrderTicketAnswer
 from service.intake.requests import MoveRequest, OrderRequest
 from service.intake.services import Caller, Services
 from service.intake.ticket_events import order_event
-from service.intake.ticket_rows import document_of, legal_now, next_numbers, piece_count, piece_rows
+from service.intake.ticket_rows import (
+    document_of,
+    legal_now,
+    next_numbers,
+    next_station,
+    piece_count,
+    piece_rows,
+)
 from service.intake.tickets import apply_move
 from service.store.database import lock_shop
 from service.store.ledger import book, booked_seconds
@@ -186,6 +194,8 @@ def _write_tickets(
             order_id=order.id,
             line_index=index,
             state=TicketState.WAITING,
+            method=entry.get("method", ""),
+            station=_first_station(entry),
             pieces=entry["pieces"],
             promised_day=order.promised_day,
             document_json=entry["document_json"],
@@ -196,6 +206,13 @@ def _write_tickets(
     session.add_all(tickets)
     session.flush()
     return tickets
+
+
+def _first_station(entry: dict[str, Any]) -> str:
+    """Where the ticket waits; a quote from before plans said so is looked up in its document."""
+    if "station" in entry:
+        return str(entry["station"])
+    return next_station(TicketDocument.model_validate_json(entry["document_json"]), ())
 
 
 def _cancellable(session: Session, ticket: Ticket) -> bool:

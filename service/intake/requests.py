@@ -29,6 +29,10 @@ Who = Annotated[str, StringConstraints(min_length=1, max_length=64, strip_whites
 """The person at the bench, by name or initials."""
 ANY_METHOD = "any"
 
+LEAST_WIDTH_MM, MOST_WIDTH_MM = 0.001, 2_000.0
+"""Widths of prints. Of narrower ones resolutions and heights would end in numbers that cannot be
+written."""
+
 
 class RequestModel(BaseModel):
     """Base of request bodies: immutable, no unknown fields, no NaN."""
@@ -60,7 +64,7 @@ class DecorationRequest(RequestModel):
 
     placement: Slug
     artwork_id: Identifier
-    width_mm: Annotated[float, Field(gt=0, le=2_000)]
+    width_mm: Annotated[float, Field(ge=LEAST_WIDTH_MM, le=MOST_WIDTH_MM)]
     method: Slug = ANY_METHOD
     film_colour: Slug | None = None
     consents: Annotated[tuple[Consent, ...], Field(max_length=len(Consent))] = ()
@@ -93,9 +97,28 @@ class CheckRequest(RequestModel):
 
 
 class QuoteRequest(RequestModel):
-    """Lines to price and date."""
+    """Lines to price and date.
+
+    ``offer`` is one of the shop's discounts and ``tax_region`` one of its regions; none by default.
+    """
 
     lines: Annotated[tuple[LineRequest, ...], Field(min_length=1, max_length=40)]
+    offer: Slug | None = None
+    tax_region: Slug | None = None
+
+
+class PriceCurveRequest(RequestModel):
+    """A line to price, ordered alone, at each of the quantities; its sizes say in what proportion.
+
+    ``offer`` and ``tax_region`` as for a quote.
+    """
+
+    line: LineRequest
+    quantities: Annotated[
+        tuple[Annotated[int, Field(ge=1, le=100_000)], ...], Field(min_length=1, max_length=40)
+    ]
+    offer: Slug | None = None
+    tax_region: Slug | None = None
 
 
 class OrderRequest(RequestModel):

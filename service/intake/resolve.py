@@ -31,14 +31,16 @@ def resolve_lines(
     compiled: CompiledCatalogue,
     lines: Sequence[LineRequest],
     artworks: Mapping[str, ShelvedArtwork],
+    path: Path | None = None,
 ) -> tuple[Line, ...]:
     """Resolve every line, or raise ``BadInput`` naming every field that cannot be.
 
-    ``artworks`` holds those artworks that exist and belong to the caller.
+    ``artworks`` holds those artworks that exist and belong to the caller. ``path`` is where the one
+    line stands in the request; None where several stand in ``lines``.
     """
     resolver = _Resolver(compiled, artworks)
-    resolved = [resolver.line(line, ("lines", index)) for index, line in enumerate(lines)]
-    resolver.check_pieces(lines)
+    resolved = [resolver.line(line, path or ("lines", index)) for index, line in enumerate(lines)]
+    resolver.check_pieces(lines, path or ("lines",))
     if resolver.faults:
         raise BadInput(
             "fields-refused",
@@ -71,12 +73,12 @@ class _Resolver:
         usable = tuple(decoration for decoration in decorations if decoration is not None)
         return Line(garment, dict(request.sizes), usable)
 
-    def check_pieces(self, lines: Sequence[LineRequest]) -> None:
+    def check_pieces(self, lines: Sequence[LineRequest], path: Path) -> None:
         limit = self._compiled.catalogue.policy.max_pieces_per_order
         pieces = sum(sum(line.sizes.values()) for line in lines)
         if pieces > limit:
             detail = f"{pieces} pieces in all; this shop takes at most {limit} in one order."
-            self._fault(("lines",), detail, "too-many-pieces")
+            self._fault(path, detail, "too-many-pieces")
 
     def _garment(self, request: LineRequest, path: Path) -> Garment | None:
         if request.garment is not None:

@@ -9,6 +9,7 @@ from datetime import datetime
 from service.intake.artwork_shelf import ArtworkShelf
 from service.intake.catalogues import Catalogues
 from service.intake.picture_room import PictureRoom
+from service.intake.spoilage_seen import SpoilageShelf
 from service.store.database import Database
 from service.store.files import FileStore
 
@@ -37,6 +38,7 @@ class Services:
     files: FileStore
     catalogues: Catalogues
     artworks: ArtworkShelf
+    spoilage: SpoilageShelf
     picture_room: PictureRoom
     clock: Callable[[], datetime]
     new_id: Callable[[str], str]

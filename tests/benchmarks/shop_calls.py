@@ -14,12 +14,12 @@ from service.intake.answers import (
     ArtworkAnswer,
     CheckAnswer,
     OrderAnswer,
-    QuoteAnswer,
     TicketAnswer,
     TicketPage,
 )
 from service.intake.catalogue_view import CatalogueAnswer
 from service.intake.choices import ChoicesAnswer
+from service.intake.price_answers import QuoteAnswer
 from service.intake.requests import CheckRequest, MoveRequest, OrderRequest, QuoteRequest
 
 MANY, FEW = 16, 4

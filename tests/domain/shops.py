@@ -36,7 +36,8 @@ from service.domain.media import (
     WorkedFrom,
 )
 from service.domain.methods import Cover, Method, Operation, OperationKind
-from service.domain.shop import Catalogue, PriceBook, QuantityBreak, Shop, WorkCalendar
+from service.domain.price_book import PriceBook, QuantityBreak
+from service.domain.shop import Catalogue, Shop, WorkCalendar
 from service.domain.wishes import Decoration, Line
 
 SIZES = ("S", "M", "L")

@@ -60,6 +60,7 @@ def ticket(**changes: Any) -> Ticket:
         "order_id": "ord_1",
         "line_index": 0,
         "state": "waiting",
+        "station": "cutting",
         "pieces": 12,
         "promised_day": DAY,
         "document_json": "{}",

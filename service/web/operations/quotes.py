@@ -8,20 +8,22 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from service.domain.errors import BadInput
-from service.intake.answers import QuoteAnswer
 from service.intake.idempotency import Outcome, StoreSession, Work
-from service.intake.quotes import get_quote, price_lines, quote_lines
+from service.intake.price_answers import QuoteAnswer, QuoteAuditAnswer
+from service.intake.priced_lines import asked_artworks, price_lines
+from service.intake.quote_audit import audit_quote
+from service.intake.quotes import get_quote, quote_lines
 from service.intake.requests import Identifier, QuoteRequest
-from service.intake.resolve import artwork_ids
 from service.web.application import new_router
 from service.web.openapi import problems
 from service.web.parts import (
     AnyCaller,
     RoomsPart,
+    StaffCaller,
     StorefrontCaller,
-    artworks_for,
     do,
     json_answer,
+    price_inputs_for,
     request_key,
 )
 
@@ -47,12 +49,10 @@ async def ask_quote(
 
     The quote stands until `expires_at`. What cannot be made is a 422 that carries the whole check.
     """
-    services = rooms.services
-    compiled = services.catalogues.current
     key = request_key(request, caller, body.model_dump(mode="json"))
-    artworks = await artworks_for(rooms, caller, artwork_ids(body.lines))
+    inputs = await price_inputs_for(rooms, caller, asked_artworks(body))
     try:
-        priced = await rooms.computing(lambda: price_lines(compiled, body, artworks))
+        priced = await rooms.computing(lambda: price_lines(inputs, body))
     except BadInput as refused:
         if key is None:
             raise
@@ -60,7 +60,7 @@ async def ask_quote(
         return await do(rooms, request, key, _refuse(refused))
 
     def keep(session: StoreSession) -> Outcome:
-        answer = quote_lines(services, session, caller, body, compiled, priced)
+        answer = quote_lines(rooms.services, session, caller, body, inputs, priced)
         return Outcome.of(201, answer, location=f"/v1/quotes/{answer.id}")
 
     return await do(rooms, request, key, keep)
@@ -83,3 +83,17 @@ async def show_quote(rooms: RoomsPart, caller: AnyCaller, quote_id: Identifier) 
     """The quote exactly as it was given, also after it has expired."""
     answer = await rooms.in_store(lambda: get_quote(rooms.services, caller, quote_id))
     return json_answer(answer)
+
+
+@router.get(
+    "/quotes/{quote_id}/audit",
+    summary="Price a quote anew, with its build-up",
+    response_model=QuoteAuditAnswer,
+    responses=problems("quote-not-found", "quote-not-recomputable", "fields-refused"),
+)
+async def show_audit(rooms: RoomsPart, _: StaffCaller, quote_id: Identifier) -> Response:
+    """The quote recomputed from its own inputs and catalogue version, to the cent.
+
+    Every row says what it is for, how much of what at what rate; they sum to the line's total.
+    """
+    return json_answer(await rooms.in_store(lambda: audit_quote(rooms.services, quote_id)))

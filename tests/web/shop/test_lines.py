@@ -46,10 +46,12 @@ def test_several_lines_are_several_tickets(asking: Caller, bench: Caller) -> Non
     )
     assert quote["total"]["amount"] == sum(one["total"]["amount"] for one in quote["lines"])
     for one in quote["lines"]:
-        by_size = one["unit_prices"]
-        sizes = one["pieces_by_size"]
-        total = sum(by_size[size]["amount"] * count for size, count in sizes.items())
-        assert one["total"]["amount"] == total
+        by_size = one["totals_by_size"].values()
+        assert one["total"]["amount"] == sum(money["amount"] for money in by_size)
+        for size, count in one["pieces_by_size"].items():
+            exact = Decimal(one["unit_prices"][size]["per_piece"]) * count * 100
+            # Half a unit of the price's fourth decimal for each piece, one of the rounded split.
+            assert abs(one["totals_by_size"][size]["amount"] - exact) <= 1 + count / 200
     order = answered(asking.accept(quote["id"], "key-of-three-lines"), 201)
     assert [(t["line"], t["pieces"]) for t in order["tickets"]] == [(0, 5), (1, 2), (2, 1)]
     numbers = [ticket["number"] for ticket in order["tickets"]]

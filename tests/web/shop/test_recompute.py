@@ -14,13 +14,11 @@ from hypothesis import strategies as st
 from starlette.testclient import TestClient
 
 from service.assembly import assemble
-from service.domain.artwork import ArtworkMeasures
 from service.domain.money import from_minor
-from service.intake.artwork_shelf import ShelvedArtwork
 from service.intake.catalogues import Catalogues
-from service.intake.quotes import PricedLines, price_lines
+from service.intake.priced_lines import PricedLines, PriceInputs, price_lines
 from service.intake.requests import QuoteRequest
-from service.store.tables import Artwork, Quote
+from service.store.tables import Quote
 from service.web.app import create_app
 from tests.conftest import FakeClock
 from tests.web.shop.conftest import changed_catalogue, demo_catalogue, opened_shop
@@ -55,18 +53,12 @@ COST_WORDS = re.compile(
 
 
 def computed_again(shop: ShopDoor, row: Quote) -> PricedLines:
-    """The quote priced anew from the rows alone, by a reader that knows nothing yet."""
-    artworks = {
-        artwork.id: ShelvedArtwork(
-            artwork.holder,
-            ArtworkMeasures.model_validate_json(artwork.measures_json),
-            artwork.rights_declared,
-        )
-        for artwork in shop.rows(Artwork)
-    }
+    """The quote priced anew from its row alone, by a reader that knows nothing yet."""
     fresh = Catalogues(shop.assembly.database)
     compiled = shop.read(lambda session: fresh.of_version(session, row.catalogue_version))
-    return price_lines(compiled, QuoteRequest.model_validate_json(row.request_json), artworks)
+    inputs = PriceInputs.from_json(compiled, row.inputs_json)
+    assert inputs is not None
+    return price_lines(inputs, QuoteRequest.model_validate_json(row.request_json))
 
 
 def assert_same_cents(shop: ShopDoor, row: Quote) -> None:
@@ -77,11 +69,18 @@ def assert_same_cents(shop: ShopDoor, row: Quote) -> None:
     stored: list[list[dict[str, str]]] = json.loads(row.cost_json)
     for priced, told, rows in zip(again.price.lines, answer["lines"], stored, strict=True):
         assert priced.total_minor == told["total"]["amount"]
-        told_prices = {size: money["amount"] for size, money in told["unit_prices"].items()}
-        assert dict(priced.unit_prices) == told_prices
-        assert [(r.label, str(r.part), str(r.amount)) for r in priced.rows] == [
+        units = {size: price["per_piece"] for size, price in told["unit_prices"].items()}
+        assert {size: str(price) for size, price in priced.unit_prices.items()} == units
+        totals = {size: money["amount"] for size, money in told["totals_by_size"].items()}
+        assert dict(priced.totals_minor) == totals
+        assert sum(totals.values()) == priced.total_minor
+        assert [(r.label, str(r.part), f"{r.amount:f}") for r in priced.rows] == [
             (r["label"], r["part"], r["amount"]) for r in rows
         ]
+    audit = answered(shop.staff.get(f"/v1/quotes/{row.id}/audit"), 200)
+    assert (audit["same"], audit["differences"]) == (True, [])
+    assert audit["recomputed_total"] == audit["told_total"] == answer["total"]
+    assert [line["rows"] for line in audit["lines"]] == stored
 
 
 def test_to_the_same_cents(shop: ShopDoor, clock: FakeClock) -> None:

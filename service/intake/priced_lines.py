@@ -1,0 +1,208 @@
+"""Lines judged and priced: what a quote, a price curve and an audit have in common."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from pydantic import ValidationError
+from sqlmodel import Session
+
+from service.domain.artwork import ArtworkMeasures
+from service.domain.canonical import canonical_json
+from service.domain.compiled import CompiledCatalogue
+from service.domain.errors import BadInput, FieldFault
+from service.domain.pricing import OrderPrice, PriceTerms, price_order
+from service.domain.spoilage import SpoilageSeen
+from service.domain.wishes import Line
+from service.domain.work import OutlineUnknown
+from service.intake.artwork_shelf import ShelvedArtwork
+from service.intake.check import LineVerdict, all_work, check_answer, judge_lines
+from service.intake.names import unknown_name
+from service.intake.requests import LineRequest, PriceCurveRequest, QuoteRequest
+from service.intake.resolve import Path, artwork_ids, resolve_lines
+from service.intake.services import Services
+
+
+@dataclass(frozen=True, slots=True)
+class PriceInputs:
+    """What a price is reckoned from besides what was asked for.
+
+    ``artworks`` holds those that exist and are the caller's; ``seen`` is the spoilage by method.
+    """
+
+    compiled: CompiledCatalogue
+    artworks: Mapping[str, ShelvedArtwork]
+    seen: Mapping[str, SpoilageSeen]
+
+    def as_json(self) -> str:
+        """Artworks and spoilage as text, from which :meth:`from_json` makes the same inputs."""
+        return canonical_json(
+            {
+                "artworks": {
+                    artwork_id: {
+                        "holder": artwork.holder,
+                        "rights_declared": artwork.rights_declared,
+                        "measures": artwork.measures.model_dump(mode="json"),
+                    }
+                    for artwork_id, artwork in self.artworks.items()
+                },
+                "spoilage": {
+                    method: {"spoiled": seen.spoiled, "made": seen.made}
+                    for method, seen in self.seen.items()
+                },
+            }
+        )
+
+    @classmethod
+    def from_json(cls, compiled: CompiledCatalogue, text: str) -> PriceInputs | None:
+        """The inputs as they were kept; None for a quote from before they were."""
+        kept: dict[str, Any] = json.loads(text)
+        if not kept:
+            return None
+        return cls(
+            compiled=compiled,
+            artworks={
+                artwork_id: ShelvedArtwork(
+                    one["holder"],
+                    ArtworkMeasures.model_validate_json(json.dumps(one["measures"])),
+                    one["rights_declared"],
+                )
+                for artwork_id, one in kept["artworks"].items()
+            },
+            seen={method: SpoilageSeen(**one) for method, one in kept["spoilage"].items()},
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class PricedLines:
+    """Lines with their verdicts and prices, before a day is promised."""
+
+    lines: tuple[Line, ...]
+    verdicts: tuple[LineVerdict, ...]
+    terms: PriceTerms
+    price: OrderPrice
+
+
+def price_lines(inputs: PriceInputs, request: QuoteRequest) -> PricedLines:
+    """Resolve, judge and price. Computes only.
+
+    Raises ``BadInput`` for unknown names and for an artwork whose outline the price needs and
+    nobody measured, and ``cannot-be-made`` carrying the whole check where a decoration has no
+    working method.
+    """
+    terms = price_terms(inputs.compiled, request)
+    lines, verdicts = decided_lines(inputs, request.lines)
+    try:
+        price = price_order(inputs.compiled.catalogue, lines, terms, inputs.seen)
+    except OutlineUnknown as unknown:
+        raise outline_unknown(unknown, request.lines) from unknown
+    return PricedLines(lines, verdicts, terms, price)
+
+
+def quote_request(text: bytes) -> QuoteRequest:
+    """A quote's request from JSON text; ``BadInput`` naming every field that is wrong."""
+    try:
+        return QuoteRequest.model_validate_json(text)
+    except ValidationError as wrong:
+        faults = [
+            FieldFault(error["msg"], error["loc"])
+            for error in wrong.errors(include_input=False, include_url=False)
+        ]
+        detail = "This is no request for a quote; POST /v1/quotes takes the same."
+        raise BadInput("fields-refused", detail, faults=faults) from wrong
+
+
+def price_for_staff(services: Services, request: QuoteRequest) -> PricedLines:
+    """Price just now, with any storefront's artworks; errors as :func:`price_lines`."""
+    compiled = services.catalogues.current
+    zone = compiled.catalogue.calendar.time_zone
+    day = services.clock().astimezone(ZoneInfo(zone)).date()
+
+    def look(session: Session) -> PriceInputs:
+        artworks = services.artworks.fetch(session, asked_artworks(request))
+        return PriceInputs(compiled, artworks, services.spoilage.fetch(session, day, zone))
+
+    return price_lines(services.database.read(look), request)
+
+
+def price_terms(
+    compiled: CompiledCatalogue, request: QuoteRequest | PriceCurveRequest
+) -> PriceTerms:
+    """Offer and tax region as asked for; ``BadInput`` for one the shop has not."""
+    book = compiled.catalogue.prices
+    faults = [
+        FieldFault(
+            unknown_name(what, name, [one.id for one in known]), (field,), code="unknown-name"
+        )
+        for field, what, name, known in (
+            ("offer", "offer", request.offer, book.offers),
+            ("tax_region", "tax region", request.tax_region, book.tax_regions),
+        )
+        if name is not None and name not in {one.id for one in known}
+    ]
+    if faults:
+        detail = "Some fields name what this shop does not have."
+        raise BadInput("fields-refused", detail, faults=faults)
+    return PriceTerms(offer_id=request.offer, tax_region_id=request.tax_region)
+
+
+def decided_lines(
+    inputs: PriceInputs, requests: Sequence[LineRequest], path: Path | None = None
+) -> tuple[tuple[Line, ...], tuple[LineVerdict, ...]]:
+    """The lines with every method settled, and their verdicts; errors as :func:`price_lines`.
+
+    ``path`` is where the one line stands in the request; None where several stand in ``lines``.
+    """
+    compiled = inputs.compiled
+    lines = resolve_lines(compiled, requests, inputs.artworks, path)
+    verdicts = judge_lines(compiled, lines)
+    if not all_work(verdicts):
+        check = check_answer(compiled, lines, verdicts)
+        raise BadInput(
+            "cannot-be-made",
+            "At least one decoration cannot be made as asked, so there is no price. The member "
+            "'check' says why and what would work instead.",
+            extra={"check": check.model_dump(mode="json")},
+        )
+    decided = (_decided(*both) for both in zip(lines, verdicts, strict=True))
+    return tuple(decided), verdicts
+
+
+def outline_unknown(
+    unknown: OutlineUnknown, requests: Sequence[LineRequest], path: Path | None = None
+) -> BadInput:
+    """Which decorations need an outline that was never measured; ``path`` as for the lines."""
+    detail = (
+        f"The price hangs on the outline of artwork '{unknown.artwork_id}', which was uploaded "
+        "before outlines were measured. Upload the same file again, then ask again."
+    )
+    faults = [
+        FieldFault(
+            detail,
+            (*(path or ("lines", i)), "decorations", j, "artwork_id"),
+            code="artwork-without-outline",
+        )
+        for i, line in enumerate(requests)
+        for j, decoration in enumerate(line.decorations)
+        if decoration.artwork_id == unknown.artwork_id
+    ]
+    return BadInput("fields-refused", detail, faults=faults)
+
+
+def asked_artworks(request: QuoteRequest | PriceCurveRequest) -> frozenset[str]:
+    """The artworks a request speaks of."""
+    return artwork_ids(request.lines if isinstance(request, QuoteRequest) else [request.line])
+
+
+def _decided(line: Line, verdicts: LineVerdict) -> Line:
+    """The line with each decoration's method settled to the chosen one."""
+    decorations = tuple(
+        replace(verdict.decoration, method_id=verdict.chosen.method_id)
+        for verdict in verdicts
+        if verdict.chosen is not None
+    )
+    return replace(line, decorations=decorations)
