@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import gc
 import itertools
 import os
 import shutil
@@ -60,6 +61,20 @@ def pytest_configure(config: pytest.Config) -> None:
     """Declare the marks of tests that read that folder or need a browser."""
     config.addinivalue_line("markers", f"reference_data: reads the folder of {REFERENCE_DATA}")
     config.addinivalue_line("markers", f"browser: runs with {BROWSER} alone")
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_collection() -> Iterator[None]:
+    """Spare the garbage collector what stays to the end: modules, classes and the tests.
+
+    It would look at all of them again and again.
+    """
+    gc.disable()
+    try:
+        return (yield)
+    finally:
+        gc.freeze()
+        gc.enable()
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:

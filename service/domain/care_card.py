@@ -1,9 +1,10 @@
 """The care card: what a customer is told to do with a decorated garment, line by line.
 
 Every line has a stable message id and the values that go into it, so that a catalogue of messages
-can say it in another language; the English stands beside. Lines go in the order of ISO 3758:
-washing, bleaching, drying, ironing, professional care. What is asked of films and dye prints beyond
-the merged label is common practice, no source; what is not known is told the careful way.
+can say it in another language; the English stands beside. Lines go in the order of ISO 3758,
+from memory: washing, bleaching, drying, ironing, professional care. What is asked of films and dye
+prints beyond the merged label is common practice, no source; what is not known is told the careful
+way.
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ from service.domain.values import Frozen
 
 
 class CareKind(StrEnum):
-    """The categories of ISO 3758 in its order, after what is to be waited for."""
+    """The categories of ISO 3758 in its order (from memory), after what is to be waited for."""
 
     WAIT = "wait"
     WASH = "wash"

@@ -93,9 +93,10 @@ class PieceLimit(ValueError):
     def __init__(self, event: PieceEvent, limit: int, because: str) -> None:
         """Keep the event, how many it may be of at most, and why."""
         what = event.undoes or event.kind
-        verb = f"take back {what}" if event.undoes else f"enter {what}"
+        verb = "take back" if event.undoes else "enter"
         super().__init__(
-            f"cannot {verb} for {event.count} of size {event.size}: {because}, so {limit} at most"
+            f"cannot {verb} {event.count} of size {event.size} as {what}: {because}, "
+            f"so {limit} at most"
         )
         self.event = event
         self.limit = limit
@@ -169,7 +170,7 @@ class PieceCount(Frozen):
         return found
 
 
-def spares_by_size(wanted: Mapping[str, int], to_start: int) -> dict[str, int]:
+def blanks_to_take(wanted: Mapping[str, int], to_start: int) -> dict[str, int]:
     """Blanks to take by size: what is wanted, and the spares shared out by the sizes' counts.
 
     Largest remainders first, equal ones to the size with more pieces and then to the earlier one: a
@@ -227,16 +228,16 @@ def _limit(one: SizeCount, event: PieceEvent) -> tuple[int, str]:
     """Of how many pieces the event may be, and what sets that."""
     match event.kind:
         case PieceEventKind.SPOILED:
-            return one.at_hand, f"{one.at_hand} blanks are at hand"
+            return one.at_hand, f"blanks at hand: {one.at_hand}"
         case PieceEventKind.MOVED:
-            return one.to_remake, f"{one.to_remake} are short of a blank"
+            return one.to_remake, f"short of a blank: {one.to_remake}"
         case PieceEventKind.UNDONE:
             entered = _entered(one, event)
-            return entered, f"{entered} are entered"
+            return entered, f"entered: {entered}"
         case PieceEventKind.DONE:
             if one.at_hand < one.remaining:
-                return one.at_hand, f"{one.at_hand} blanks are at hand"
-            return one.remaining, f"{one.remaining} are still wanted"
+                return one.at_hand, f"blanks at hand: {one.at_hand}"
+            return one.remaining, f"still wanted: {one.remaining}"
 
 
 def _entered(one: SizeCount, event: PieceEvent) -> int:

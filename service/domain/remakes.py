@@ -10,10 +10,10 @@ import math
 from collections.abc import Sequence
 from fractions import Fraction
 
-from service.domain.pieces import spares_by_size
+from service.domain.pieces import blanks_to_take
 from service.domain.ticket import TicketDocument, TicketMaterial
 from service.domain.ticket_steps import StepKind, TicketStep
-from service.domain.ticket_words import gather_words
+from service.domain.ticket_words import gather_words, gathered_from
 from service.domain.work import LineWork
 
 
@@ -29,7 +29,7 @@ def remake_document(document: TicketDocument, before: LineWork, now: LineWork) -
     if wanted != dict(now.pieces_by_size):
         raise ValueError(f"{dict(now.pieces_by_size)} are not all sizes of this ticket")
     supplied = document.supplied_by_customer
-    starts = wanted if supplied else spares_by_size(wanted, now.starts)
+    starts = wanted if supplied else blanks_to_take(wanted, now.starts)
     materials = tuple(_scaled(one, before, now) for one in document.materials)
     again = document.model_copy(
         update={
@@ -73,9 +73,7 @@ def _steps(document: TicketDocument, materials: Sequence[TicketMaterial]) -> tup
     """The same steps; the one that gathers says the new counts and lengths."""
     said = gather_words(
         f"{document.garment}, {document.colour}",
-        "what the customer brought"
-        if document.supplied_by_customer
-        else document.pick_location or "the shelf",
+        gathered_from(document.pick_location, supplied=document.supplied_by_customer),
         document.starts_by_size,
         document.spares,
         tuple(material.words() for material in materials),

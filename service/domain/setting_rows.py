@@ -9,17 +9,25 @@ from service.domain.methods import Cover
 from service.domain.ticket_steps import StepKind, TicketStep
 from service.domain.ticket_words import COVER_WORDS
 
-
-def setting_rows(step: TicketStep) -> tuple[tuple[str, str], ...]:
-    """What is set for a step as label and value, in the order a hand sets it; empty for none."""
-    return tuple(_setting_rows(step))
+_MADE_FOR_EACH = frozenset({StepKind.PRINT, StepKind.CUT})
+"""What is done once for every piece to start, in one go."""
 
 
-def _setting_rows(step: TicketStep) -> Iterator[tuple[str, str]]:
-    if step.machine_name:
+def setting_rows(step: TicketStep, pieces: int) -> tuple[tuple[str, str], ...]:
+    """What is set for a step as label and value, in the order a hand sets it; empty for none.
+
+    ``pieces`` is how many are printed and cut, spares among them.
+    """
+    return tuple(_setting_rows(step, pieces))
+
+
+def _setting_rows(step: TicketStep, pieces: int) -> Iterator[tuple[str, str]]:
+    if step.machine_name and step.kind is not StepKind.PLACE:
         yield "machine", step.machine_name
     if step.mirrored is not None:
         yield "side", f"{step.mirror_words} {step.mirror_sign}"
+    if step.kind in _MADE_FOR_EACH:
+        yield "how many", f"{pieces}"
     yield from _print_rows(step)
     yield from _cut_rows(step)
     yield from _press_rows(step)
@@ -42,6 +50,8 @@ def _cut_rows(step: TicketStep) -> Iterator[tuple[str, str]]:
     cutting = step.cutting
     if cutting is None:
         return
+    if cutting.width_mm is not None and cutting.height_mm is not None:
+        yield "artwork size", f"{cutting.width_mm:g} x {cutting.height_mm:g} mm"
     yield "film side", "down" if cutting.face_down else "up"
     if cutting.blade_angle_deg is None:
         yield "blade and force", "as the data sheet says"

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import chain
 
 from service.domain.chain import Chain
 from service.domain.machines import Plotter, Printer
@@ -31,7 +32,7 @@ from service.domain.ticket_steps import (
     TicketStep,
     exact_fahrenheit,
 )
-from service.domain.ticket_words import Said, Scene, in_colour, words_of
+from service.domain.ticket_words import Scene, StepWords, in_colour, words_of
 from service.domain.work import ONCE_PER_LINE
 
 _PREPARES = frozenset({OperationKind.PRINT, OperationKind.CUT})
@@ -42,7 +43,8 @@ _FIXES = frozenset({OperationKind.TACK, OperationKind.PRESS})
 class PlannedDecoration:
     """One decoration as it is to be made; ``index`` counts the line's decorations from 0.
 
-    ``settings`` are those of the chain's strikes, ``film_colours`` by medium id.
+    ``settings`` are those of the chain's strikes, ``film_colours`` by medium id. ``proof`` says
+    that there will be a picture of how it is to look.
     """
 
     index: int
@@ -50,6 +52,19 @@ class PlannedDecoration:
     settings: tuple[StrikeSettings, ...]
     film_colours: Mapping[str, FilmColour]
     drawing: PlacementDrawing
+    proof: bool = True
+
+    @property
+    def films(self) -> tuple[str, ...]:
+        """The films it leaves on the cloth, each with its colour and place, in words."""
+        place = self.drawing.name.lower()
+        names = (in_colour(film.name, self.colour_of(film)) for film in self.chain.layers)
+        return tuple(f"{name} at the {place}" for name in names)
+
+    def colour_of(self, medium: Medium | None) -> str:
+        """The name of the colour in which the medium is used here; empty for what has none."""
+        colour = self.film_colours.get(medium.id) if medium else None
+        return colour.name if colour else ""
 
     @property
     def first_heated(self) -> int:
@@ -60,13 +75,17 @@ class PlannedDecoration:
 
 
 def steps_in_order(
-    catalogue: Catalogue, decorations: Sequence[PlannedDecoration], gathering: Said
+    catalogue: Catalogue, decorations: Sequence[PlannedDecoration], gathering: StepWords
 ) -> tuple[TicketStep, ...]:
     """The numbered steps of a line whose ``decorations`` stand in pressing order.
 
     ValueError when a strike has no setting.
     """
-    hands = [_Hands(catalogue, planned) for planned in decorations]
+    films = [planned.films for planned in decorations]
+    hands = [
+        _Hands(catalogue, planned, elsewhere=tuple(chain.from_iterable(films[:before])))
+        for before, planned in enumerate(decorations)
+    ]
     preparing = [step for one in hands for step in one.steps(heated=False)]
     pressing = [step for one in hands for step in one.steps(heated=True)]
     last = _last(catalogue, decorations)
@@ -77,7 +96,7 @@ def steps_in_order(
     )
 
 
-def _gather(work: Sequence[TicketStep], gathering: Said) -> Iterator[TicketStep]:
+def _gather(work: Sequence[TicketStep], gathering: StepWords) -> Iterator[TicketStep]:
     """Blanks and media are fetched by whoever begins, so at the station of the first step."""
     for first in work[:1]:
         yield _shared(StepKind.GATHER, first.station, first.station_name, gathering)
@@ -105,7 +124,7 @@ def _last(catalogue: Catalogue, decorations: Sequence[PlannedDecoration]) -> Ite
         yield _shared(StepKind.PACK, operation.station, name, words_of(StepKind.PACK, nothing))
 
 
-def _shared(kind: StepKind, station: str, station_name: str, said: Said) -> TicketStep:
+def _shared(kind: StepKind, station: str, station_name: str, said: StepWords) -> TicketStep:
     return TicketStep(
         number=0,
         key=kind.replace("_", "-"),
@@ -124,6 +143,7 @@ class _Hands:
 
     catalogue: Catalogue
     planned: PlannedDecoration
+    elsewhere: tuple[str, ...] = ()
     printed: set[str] = field(default_factory=set)
     placed: set[str] = field(default_factory=set)
     beneath: list[Medium] = field(default_factory=list)
@@ -188,7 +208,7 @@ class _Hands:
             machine_name=self._machine_name(operation),
             medium=medium.name if medium else None,
             medium_id=medium.id if medium else None,
-            film_colour=self._colour(medium),
+            film_colour=self.planned.colour_of(medium),
             decoration=self.planned.index,
             placement=self.planned.drawing.name,
             mirrored=operation.mirrored,
@@ -209,7 +229,7 @@ class _Hands:
     def _scene(
         self, operation: Operation, recipe: OperationRecipe, medium: Medium | None, *, again: bool
     ) -> Scene:
-        drawing, colour = self.planned.drawing, self._colour(medium)
+        drawing, colour = self.planned.drawing, self.planned.colour_of(medium)
         machine = self.catalogue.machine_by_id.get(operation.machine or "")
         beneath = tuple(film for film in self.beneath if film is not medium)
         return Scene(
@@ -221,20 +241,18 @@ class _Hands:
             printed=operation.medium in self.printed,
             again=again,
             beneath=beneath,
+            elsewhere=self.elsewhere,
             several=_several(self.planned.chain),
             cover=recipe.cover or Cover.NONE,
             peel=recipe.peel or Peel.NONE,
             wait_min=operation.wait_min,
+            proof=self.planned.proof,
             test_stripe=machine.test_stripe if isinstance(machine, Printer) else "",
         )
 
     def _machine_name(self, operation: Operation) -> str:
         machine = self.catalogue.machine_by_id.get(operation.machine or "")
         return machine.name if machine else ""
-
-    def _colour(self, medium: Medium | None) -> str:
-        colour = self.planned.film_colours.get(medium.id) if medium else None
-        return colour.name if colour else ""
 
     def _printing(self, operation: Operation) -> PrintSettings | None:
         printer = self.catalogue.machine_by_id.get(operation.machine or "")
@@ -262,6 +280,8 @@ class _Hands:
             blade_angle_deg=blade.angle_deg if blade else None,
             force_gf=blade.force_gf if blade else None,
             passes=blade.passes if blade else None,
+            width_mm=self.planned.drawing.width_mm,
+            height_mm=self.planned.drawing.height_mm,
         )
 
     def _placing(self, medium: Medium) -> PlaceSettings:

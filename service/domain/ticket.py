@@ -17,12 +17,12 @@ from service.domain.blanks import Style
 from service.domain.care_card import CareCard, care_card
 from service.domain.compiled import CompiledCatalogue
 from service.domain.facts import pressing_order
-from service.domain.pieces import spares_by_size
+from service.domain.pieces import blanks_to_take
 from service.domain.placement_drawing import PlacementDrawing, draw_placement
 from service.domain.shop import Catalogue
 from service.domain.step_order import PlannedDecoration, steps_in_order
 from service.domain.ticket_steps import TicketStep
-from service.domain.ticket_words import Said, gather_words, in_colour
+from service.domain.ticket_words import StepWords, gather_words, gathered_from, in_colour
 from service.domain.values import Frozen
 from service.domain.verdict import DecorationVerdict, MethodVerdict
 from service.domain.wishes import Consent, Line
@@ -154,7 +154,7 @@ class TicketDocument(Frozen):
 
 
 def _starts(wanted: Mapping[str, int], to_start: int, *, supplied: bool) -> dict[str, int]:
-    return dict(wanted) if supplied else spares_by_size(wanted, to_start)
+    return dict(wanted) if supplied else blanks_to_take(wanted, to_start)
 
 
 def write_ticket(
@@ -175,7 +175,7 @@ def write_ticket(
     starts = _starts(line.pieces_by_size, work.starts, supplied=garment.supplied)
     gathering = _gathering(line, blank.pick_location if blank else "", starts, materials)
     return TicketDocument(
-        garment=garment.name,
+        garment=_garment_name(line),
         blank_id=garment.blank_id,
         colour=garment.colour_name,
         colour_id=garment.colour_id,
@@ -213,6 +213,7 @@ def _planned(
             tuple(line.pieces_by_size),
             (wished.width_mm, wished.height_mm),
         ),
+        proof=not garment.supplied,
     )
 
 
@@ -222,14 +223,18 @@ def _chosen(verdict: DecorationVerdict) -> MethodVerdict:
     return verdict.chosen
 
 
+def _garment_name(line: Line) -> str:
+    """The garment as the shop's own people call it; a customer calls what they bring their own."""
+    return "customer's own garment" if line.garment.supplied else line.garment.name
+
+
 def _gathering(
     line: Line, pick_location: str, starts: Mapping[str, int], materials: Sequence[TicketMaterial]
-) -> Said:
+) -> StepWords:
     garment = line.garment
-    shelf = pick_location or "the shelf"
     return gather_words(
-        f"{garment.name}, {garment.colour_name}",
-        "what the customer brought" if garment.supplied else shelf,
+        f"{_garment_name(line)}, {garment.colour_name}",
+        gathered_from(pick_location, supplied=garment.supplied),
         starts,
         sum(starts.values()) - line.pieces,
         tuple(material.words() for material in materials),

@@ -19,17 +19,17 @@ class PaperPicture:
 
 @dataclass(frozen=True, slots=True)
 class PaperNote:
-    """What someone wrote beside a move; ``at`` is aware."""
+    """What someone wrote, by itself or beside a move; ``at`` is in the zone it is told in."""
 
     at: datetime
     who: str
-    move: Move
+    move: Move | None
     words: str
 
 
 @dataclass(frozen=True, slots=True)
 class TicketPaper:
-    """One ticket as it goes onto paper.
+    """One ticket as it goes onto paper; ``notes`` in the order in which they were written.
 
     ``line`` counts the order's lines from 1, ``pictures`` stand in the order of the document's
     decorations, and ``bench_url`` is what the square code opens.

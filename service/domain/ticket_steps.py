@@ -75,6 +75,7 @@ class PrintSettings(Frozen):
 class CutSettings(Frozen):
     """What to set on the plotter; angle, force in grams and passes are None where not known.
 
+    The artwork is ``width_mm`` wide and ``height_mm`` high, None on tickets from before that.
     ``face_down`` is True for a film cut from its adhesive side, with its face and carrier below.
     ``registration_marks`` is True where the medium was printed before, so that the cut must find
     the print.
@@ -86,6 +87,8 @@ class CutSettings(Frozen):
     blade_angle_deg: float | None = None
     force_gf: int | None = None
     passes: int | None = None
+    width_mm: float | None = None
+    height_mm: float | None = None
 
 
 class PlaceSettings(Frozen):

@@ -27,15 +27,39 @@ COVER_WORDS: Mapping[Cover, str] = MappingProxyType(
 PEEL_WORDS: Mapping[Peel, str] = MappingProxyType(
     {
         Peel.HOT: "HOT, as soon as the press is open",
-        Peel.WARM: "WARM, when a hand can just bear it",
-        Peel.COLD: "COLD, when nothing is warm to the hand any more",
+        Peel.WARM: "WARM",
+        Peel.COLD: "COLD",
         Peel.NONE: "",
+    }
+)
+COOLING_WORDS: Mapping[Peel, str] = MappingProxyType(
+    {
+        Peel.WARM: (
+            "Let it cool on a cool, flat surface for the seconds its data sheet names, and try an "
+            "edge with a tool or a gloved hand."
+        ),
+        Peel.COLD: "Let it lie on a cool, flat surface until it is as cool as the room.",
+    }
+)
+"""How long to wait before a film is peeled; common practice, no source. No bare hand is told to
+find out how hot something is."""
+
+_KIND_WORDS: Mapping[StepKind, str] = MappingProxyType(
+    {
+        StepKind.LINT_ROLL: "lint-roll",
+        StepKind.PRE_PRESS: "pre-press",
+        StepKind.FOLD: "cool and fold",
     }
 )
 
 
+def kind_words(kind: StepKind) -> str:
+    """What the hands do, as sheets and screens head a step with it: ``pre-press``, ``weed``."""
+    return _KIND_WORDS.get(kind, kind.value)
+
+
 @dataclass(frozen=True, slots=True)
-class Said:
+class StepWords:
     """The words of one step; ``caution`` is empty where nothing hurts."""
 
     do: str
@@ -49,8 +73,9 @@ class Scene:
 
     ``where`` is the placement's name and ``placed`` its distances; ``name`` is the medium's with
     its colour. ``printed`` says that the medium was printed earlier, ``again`` that it was pressed
-    earlier. ``beneath`` are films already on the cloth there, and ``several`` says that parts made
-    apart must lie on one another.
+    earlier. ``beneath`` are films already on the cloth there, ``elsewhere`` those pressed before at
+    other places, each in words. ``several`` says that parts made apart must lie on one another, and
+    ``proof`` that there is a picture to compare with.
     """
 
     where: str
@@ -61,10 +86,12 @@ class Scene:
     printed: bool = False
     again: bool = False
     beneath: tuple[Medium, ...] = ()
+    elsewhere: tuple[str, ...] = ()
     several: bool = False
     cover: Cover = Cover.NONE
     peel: Peel = Peel.NONE
     wait_min: int = 0
+    proof: bool = True
     test_stripe: str = ""
 
     @property
@@ -78,10 +105,10 @@ class Scene:
         return any(film.pvc for film in (*self.beneath, *((self.medium,) if self.medium else ())))
 
 
-def words_of(kind: StepKind, scene: Scene, note: str = "") -> Said:
+def words_of(kind: StepKind, scene: Scene, note: str = "") -> StepWords:
     """The words of a step, with the shop's own note behind what to do."""
     said = _WORDS[kind](scene)
-    return Said(f"{said.do} {note}".rstrip(), said.why, said.caution)
+    return StepWords(f"{said.do} {note}".rstrip(), said.why, said.caution)
 
 
 def in_colour(name: str, colour: str) -> str:
@@ -90,14 +117,19 @@ def in_colour(name: str, colour: str) -> str:
     return name if said else f"{name}, {colour}"
 
 
+def gathered_from(pick_location: str, *, supplied: bool) -> str:
+    """Where blanks are taken from; ``supplied`` are those that the customer brought."""
+    return "what the customer brought" if supplied else pick_location or "the shelf"
+
+
 def gather_words(
     garment: str, taken_from: str, blanks: Mapping[str, int], spares: int, media: tuple[str, ...]
-) -> Said:
+) -> StepWords:
     """What to fetch: ``blanks`` by size, spares among them, and ``media`` with their lengths."""
     counts = ", ".join(f"{count} x {size}" for size, count in blanks.items())
     spare = f", {spares} of them spare" if spares else ""
     also = f" Fetch {'; '.join(media)}." if media else ""
-    return Said(
+    return StepWords(
         f"Gather {counts} of {garment} from {taken_from}{spare}.{also}",
         "A wrong size, colour or roll is found now, or after the print is on.",
     )
@@ -108,31 +140,31 @@ def _side(scene: Scene) -> str:
     return f"{MIRROR_WORDS[scene.mirrored]} ({MIRROR_SIGNS[scene.mirrored]}: letters read {reads})"
 
 
-def _print(scene: Scene) -> Said:
+def _print(scene: Scene) -> StepWords:
     first = f" Before the run: {scene.test_stripe}." if scene.test_stripe else ""
-    return Said(
+    return StepWords(
         f"Print on {scene.name}, {_side(scene)}.{first}",
         "The wrong way round it reads backwards on the garment; a gap in the test stripe is a gap "
         "in every picture.",
     )
 
 
-def _dry(scene: Scene) -> Said:
+def _dry(scene: Scene) -> StepWords:
     least = f" for {scene.wait_min} minutes at least" if scene.wait_min else ""
-    return Said(
+    return StepWords(
         f"Let the print on {scene.name} dry{least}.", "Wet ink smears and blisters in the press."
     )
 
 
-def _cut(scene: Scene) -> Said:
+def _cut(scene: Scene) -> StepWords:
     film = scene.medium
     lies = "face up"
     if film is not None and film.worked_from is WorkedFrom.BACK:
         lies = "film side down on its carrier, adhesive up" if film.carrier else "face down"
     marks = " Read the registration marks before the cut." if scene.printed else ""
     lower = "carrier" if film is not None and film.carrier else "backing"
-    return Said(
-        f"Load {scene.name} {lies}, and cut it {_side(scene)}.{marks} Cut and weed a small test "
+    return StepWords(
+        f"Load {scene.name}: {lies}. Cut it {_side(scene)}.{marks} Cut and weed a small test "
         "square first.",
         "The wrong way round it reads backwards on the garment; too deep a cut goes through the "
         f"{lower}, too shallow a one tears at weeding.",
@@ -140,30 +172,30 @@ def _cut(scene: Scene) -> Said:
     )
 
 
-def _weed(scene: Scene) -> Said:
-    return Said(
+def _weed(scene: Scene) -> StepWords:
+    return StepWords(
         f"Weed {scene.name}: lift away all that is not artwork.",
         "What stays on is pressed on, and what is lifted by mistake is missing.",
         "Sharp tools.",
     )
 
 
-def _lint_roll(_: Scene) -> Said:
-    return Said(
+def _lint_roll(_: Scene) -> StepWords:
+    return StepWords(
         "Lint-roll every garment where it is decorated.",
         "A stray fibre shows through film for good and carries specks of dye.",
     )
 
 
-def _pre_press(scene: Scene) -> Said:
-    return Said(
+def _pre_press(scene: Scene) -> StepWords:
+    return StepWords(
         f"Pre-press the {scene.where}: flatten and dry the cloth.",
         "Damp or creased cloth blisters, ghosts and lifts.",
-        BURNS,
+        f"{BURNS}{_keep_off(scene)}",
     )
 
 
-def _place(scene: Scene) -> Said:
+def _place(scene: Scene) -> StepWords:
     if scene.paper:
         return _place_paper(scene)
     film = scene.medium
@@ -174,16 +206,16 @@ def _place(scene: Scene) -> Said:
     else:
         lies = "face up, its backing off"
     over = f", on the {_named(scene.beneath)} beneath" if scene.beneath else ""
-    return Said(
+    return StepWords(
         f"Place {scene.name} at the {scene.where}, {lies}{over}: {scene.placed}.",
         "A crooked or misplaced print is the first thing anyone sees, and it does not come off.",
         BURNS,
     )
 
 
-def _place_paper(scene: Scene) -> Said:
+def _place_paper(scene: Scene) -> StepWords:
     over = f" over the {_named(scene.beneath)}, picture on picture" if scene.beneath else ""
-    return Said(
+    return StepWords(
         f"Lay the print on {scene.name} FACE DOWN at the {scene.where}{over}: {scene.placed}. Tape "
         "it down. Do not move it from now on.",
         "Paper that shifts while dye is gas leaves a ghost that cannot be repaired.",
@@ -195,8 +227,8 @@ def _named(films: tuple[Medium, ...]) -> str:
     return " and ".join(film.name for film in films)
 
 
-def _tack(scene: Scene) -> Said:
-    return Said(
+def _tack(scene: Scene) -> StepWords:
+    return StepWords(
         f"Tack {scene.name} at the {scene.where}, only until it holds; cover: "
         f"{COVER_WORDS[scene.cover]}.",
         "A film fixed in full now is heated too long by the time the last strike is done.",
@@ -204,10 +236,10 @@ def _tack(scene: Scene) -> Said:
     )
 
 
-def _press(scene: Scene) -> Said:
+def _press(scene: Scene) -> StepWords:
     cover = f"cover: {COVER_WORDS[scene.cover]}"
     if scene.paper:
-        return Said(
+        return StepWords(
             f"Press the {scene.where}; {cover}. Nothing may move until the press is open; lift the "
             "platen straight up.",
             "Too cool and the picture stays dull; too hot or too long and it blurs and the cloth "
@@ -215,7 +247,7 @@ def _press(scene: Scene) -> Said:
             _heat_caution(scene),
         )
     again = " once more" if scene.again else ""
-    return Said(
+    return StepWords(
         f"Press {scene.name} at the {scene.where}{again}; {cover}.",
         "Too cool and it lifts in the wash; too hot and cloth or film is spoiled.",
         _heat_caution(scene),
@@ -224,46 +256,70 @@ def _press(scene: Scene) -> Said:
 
 def _heat_caution(scene: Scene) -> str:
     pvc = " PVC film: never hotter than set here, and never without ventilation."
-    return f"{BURNS} {EXHAUST}{pvc if scene.pvc else ''}"
+    return f"{BURNS} {EXHAUST}{pvc if scene.pvc else ''}{_keep_off(scene)}"
 
 
-def _peel(scene: Scene) -> Said:
+def _keep_off(scene: Scene) -> str:
+    """A strike heats what was pressed at another place before, unless it is spared."""
+    films = " and ".join(scene.elsewhere)
+    return f" Keep the {films} off the platen, and covered." if films else ""
+
+
+_STILL_HOT: Mapping[Peel, str] = MappingProxyType(
+    {
+        Peel.HOT: "What is peeled is as hot: gloves.",
+        Peel.WARM: "What is peeled is hot at first: gloves.",
+        Peel.COLD: "",
+        Peel.NONE: "",
+    }
+)
+
+
+def _peel(scene: Scene) -> StepWords:
     when = f" {PEEL_WORDS[scene.peel]}".rstrip()
+    hot = f"{BURNS} {_STILL_HOT[scene.peel]}".rstrip()
     if scene.paper:
-        return Said(
-            f"Take {scene.name} off{when}, straight up in one move.",
+        return StepWords(
+            _cooled(scene.peel, f"take {scene.name} off{when}, straight up in one move."),
             "Paper dragged over warm dye leaves a ghost that cannot be repaired.",
-            BURNS,
+            hot,
         )
     carrier = scene.medium is not None and scene.medium.carrier
     what, late = ("carrier", "the carrier tears") if carrier else ("cover sheet", "it sticks")
-    return Said(
-        f"Peel the {what} off {scene.name}{when}, flat and slowly.",
+    return StepWords(
+        _cooled(scene.peel, f"peel the {what} off {scene.name}{when}, flat and slowly."),
         f"Peeled too early the edges lift; too late {late}.",
-        BURNS,
+        hot,
     )
 
 
-def _check(scene: Scene) -> Said:
+def _cooled(peel: Peel, do: str) -> str:
+    """What to do, in the order the hands move: after the wait that its peel asks for."""
+    wait = COOLING_WORDS.get(peel)
+    return f"{wait} Then {do}" if wait else f"{do[:1].upper()}{do[1:]}"
+
+
+def _check(scene: Scene) -> StepWords:
+    colour = "colour against the proof" if scene.proof else "colour against the artwork"
     parts = " registration of the parts on one another," if scene.several else ""
-    return Said(
-        f"Check the {scene.where}: edges, colour against the proof,{parts} position.",
+    return StepWords(
+        f"Check the {scene.where} once it has cooled: edges, {colour},{parts} position.",
         "What leaves here is what the customer holds.",
     )
 
 
-def _fold(_: Scene) -> Said:
-    return Said(
+def _fold(_: Scene) -> StepWords:
+    return StepWords(
         "Let it cool flat, fold it, and add the care card.",
         "Warm adhesive marks the next fold; without the card the first wash may be the last.",
     )
 
 
-def _pack(_: Scene) -> Said:
-    return Said("Count by size and pack.", "A wrong count is found by the customer.")
+def _pack(_: Scene) -> StepWords:
+    return StepWords("Count by size and pack.", "A wrong count is found by the customer.")
 
 
-_WORDS: Mapping[StepKind, Callable[[Scene], Said]] = MappingProxyType(
+_WORDS: Mapping[StepKind, Callable[[Scene], StepWords]] = MappingProxyType(
     {
         StepKind.PRINT: _print,
         StepKind.DRY: _dry,

@@ -5,11 +5,9 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import date
-from typing import cast
 
 from sqlalchemy import Select, func, union_all
 from sqlalchemy import select as sa_select
-from sqlalchemy.orm import InstrumentedAttribute, defer
 from sqlmodel import Session, col, exists, or_, select
 
 from service.domain.picking import PickingList, picking_list
@@ -20,8 +18,6 @@ from service.intake.cursors import Cursor
 from service.intake.services import Services
 from service.intake.ticket_rows import summary
 from service.store.tables import Ticket, TicketMove
-
-_DOCUMENT = cast("InstrumentedAttribute[str]", Ticket.document_json)
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,8 +68,7 @@ def _most_urgent(
     merged = union_all(*(sa_select(one.c.promised_day, one.c.id) for one in firsts)).subquery()
     ids = sa_select(merged.c.id).order_by(merged.c.promised_day, merged.c.id).limit(limit)
     found = session.connection().execute(ids).scalars().all()
-    # The documents are by far the largest part of a row, and no list shows them.
-    rows = select(Ticket).where(col(Ticket.id).in_(found)).options(defer(_DOCUMENT))
+    rows = select(Ticket).where(col(Ticket.id).in_(found))
     return sorted(session.exec(rows).all(), key=lambda row: (row.promised_day, row.id or 0))
 
 

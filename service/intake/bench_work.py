@@ -12,11 +12,13 @@ be taken back without station time having been booked, and several spoiled piece
 from __future__ import annotations
 
 from collections.abc import Collection
+from dataclasses import dataclass
 
 from sqlmodel import Session
 
 from service.domain.errors import BadInput, Conflict, FieldFault
 from service.domain.pieces import PieceCount, PieceEvent, PieceLimit, record
+from service.domain.ticket import TicketDocument
 from service.domain.ticket_states import TicketState
 from service.intake.answers import TicketAnswer
 from service.intake.bench_queue import QueuePage, bench_queue, picking_of_day
@@ -27,23 +29,23 @@ from service.intake.ticket_events import ticket_event
 from service.intake.ticket_rows import (
     document_of,
     legal_now,
-    locked_ticket,
     next_station,
     piece_count,
     piece_rows,
-    refuse_stale,
+    standing_ticks,
+    tick_rows,
     ticket_answer,
-    ticks_of,
+    ticket_to_change,
 )
-from service.store.tables import Ticket, TicketNote, TicketPiece, TicketTick
+from service.store.tables import Order, Ticket, TicketNote, TicketPiece, TicketTick
 
 __all__ = [
     "QueuePage",
     "add_note",
+    "at_bench",
     "bench_queue",
     "picking_of_day",
     "record_pieces",
-    "refuse_elsewhere",
     "tick_step",
 ]
 
@@ -52,6 +54,36 @@ AT_THE_PRESS = (TicketState.ON_BENCH,)
 
 IN_HAND = (TicketState.ON_BENCH, TicketState.MADE, TicketState.CHECKED)
 """Where steps are ticked: those that check, fold and pack come after the ticket is made."""
+
+
+@dataclass(frozen=True, slots=True)
+class AtBench:
+    """A locked ticket that is worked on: its order, its document, and its pieces so far."""
+
+    order: Order
+    ticket: Ticket
+    document: TicketDocument
+    count: PieceCount
+
+
+def at_bench(
+    session: Session,
+    number: str,
+    allowed_versions: Collection[int] | None,
+    states: Collection[TicketState],
+    what: str,
+) -> AtBench:
+    """Lock the ticket for an act that is possible in the states alone.
+
+    Raises ``ticket-changed`` for another version than those allowed, and ``bench-work-not-legal``
+    in another state: ``what`` begins the sentence that says so, and the answer names the moves
+    open to the ticket.
+    """
+    order, ticket = ticket_to_change(session, number, allowed_versions)
+    document = document_of(ticket)
+    count = piece_count(document, piece_rows(session, ticket))
+    _refuse_elsewhere(ticket, count, states, what)
+    return AtBench(order, ticket, document, count)
 
 
 def record_pieces(
@@ -68,10 +100,8 @@ def record_pieces(
     Raises ``bench-work-not-legal`` off the bench, ``piece-limit`` for more than there can be,
     ``BadInput`` for a size the ticket has none of, ``ticket-changed`` for another version.
     """
-    order, ticket = locked_ticket(session, number)
-    refuse_stale(session, ticket, allowed_versions)
-    count = piece_count(document_of(ticket), piece_rows(session, ticket))
-    refuse_elsewhere(ticket, count, AT_THE_PRESS, "Pieces are entered")
+    bench = at_bench(session, number, allowed_versions, AT_THE_PRESS, "Pieces are entered")
+    order, ticket, count = bench.order, bench.ticket, bench.count
     after = _recorded(count, request.event())
     ticket.version += 1
     session.add_all([ticket, _row(services, ticket, request)])
@@ -129,13 +159,10 @@ def tick_step(
     on to the station of the next step. Errors are as :func:`record_pieces` has them; ``BadInput``
     for a key that is no step's.
     """
-    _, ticket = locked_ticket(session, number)
-    refuse_stale(session, ticket, allowed_versions)
-    document = document_of(ticket)
-    count = piece_count(document, piece_rows(session, ticket))
-    refuse_elsewhere(ticket, count, IN_HAND, "Steps are ticked off")
+    bench = at_bench(session, number, allowed_versions, IN_HAND, "Steps are ticked off")
+    ticket, document = bench.ticket, bench.document
     _refuse_unknown_step(request.step_key, [step.key for step in document.steps])
-    ticked = set(ticks_of(session, ticket))
+    ticked = set(standing_ticks(tick_rows(session, ticket)))
     if request.done != (request.step_key in ticked):
         ticket.version += 1
         ticket.station = next_station(document, ticked ^ {request.step_key})
@@ -172,8 +199,7 @@ def add_note(
 
     Raises ``ticket-changed`` for another version than those allowed.
     """
-    _, ticket = locked_ticket(session, number)
-    refuse_stale(session, ticket, allowed_versions)
+    _, ticket = ticket_to_change(session, number, allowed_versions)
     ticket.version += 1
     note = TicketNote(
         ticket_id=ticket.id or 0,
@@ -187,13 +213,9 @@ def add_note(
     return ticket_answer(session, ticket), ticket.version
 
 
-def refuse_elsewhere(
+def _refuse_elsewhere(
     ticket: Ticket, count: PieceCount, states: Collection[TicketState], what: str
 ) -> None:
-    """Raise ``bench-work-not-legal`` unless the ticket is in one of the states.
-
-    ``what`` begins the sentence that says so, and the answer names the moves open to the ticket.
-    """
     if TicketState(ticket.state) in states:
         return
     legal = legal_now(ticket, count)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
+from datetime import UTC, tzinfo
 from functools import partial
+from zoneinfo import ZoneInfo
 
 from pydantic import ValidationError
 from sqlmodel import Session, col, select
@@ -19,13 +20,16 @@ from service.intake.kept_pictures import kept_picture
 from service.intake.proofs import USUAL_PX, Draw, ProofQuery, drawn_proof, plan_proof, proof_mark
 from service.intake.services import Caller, Services
 from service.store.files import DamagedFileError
-from service.store.tables import Order, Ticket, TicketMove
+from service.store.tables import Order, Ticket, TicketMove, TicketNote
 
 PNG = "image/png"
 IN_SHOP = Caller("", in_shop=True)
 """Papers are the shop's own, which sees every storefront's artworks."""
 
-BROUGHT = "the customer brings the garment"
+BROUGHT = (
+    "this garment is the customer's own and of a cut that the shop has not measured. Go by the "
+    "distances, and by the artwork"
+)
 NO_CATALOGUE = "no catalogue is in force"
 UNREADABLE = "the artwork's file cannot be read"
 NOT_SHOWABLE = "the proof cannot be asked for as the ticket has it"
@@ -41,10 +45,21 @@ def ticket_paper(services: Services, number: str, public_url: str) -> tuple[Tick
 
     Waits for the store. ``NotFound`` if there is no ticket of that number.
     """
-    return services.database.read(partial(_look, number=number, public_url=public_url))
+    look = partial(_look, number=number, public_url=public_url, zone=_shop_zone(services))
+    return services.database.read(look)
 
 
-def _look(session: Session, *, number: str, public_url: str) -> tuple[TicketPaper, int]:
+def _shop_zone(services: Services) -> tzinfo:
+    """In which moments are written: the zone of the shop's calendar, UTC while there is none."""
+    try:
+        return ZoneInfo(services.catalogues.current.catalogue.calendar.time_zone)
+    except LookupError:
+        return UTC
+
+
+def _look(
+    session: Session, *, number: str, public_url: str, zone: tzinfo
+) -> tuple[TicketPaper, int]:
     found = session.exec(
         select(Ticket, Order)
         .where(col(Ticket.number) == number)
@@ -62,19 +77,26 @@ def _look(session: Session, *, number: str, public_url: str) -> tuple[TicketPape
         line=ticket.line_index + 1,
         document=TicketDocument.model_validate_json(ticket.document_json),
         bench_url=bench_url(public_url, ticket.number),
-        notes=tuple(_notes(session, ticket)),
+        notes=tuple(_notes(session, ticket, zone)),
     )
     return paper, ticket.version
 
 
-def _notes(session: Session, ticket: Ticket) -> Iterator[PaperNote]:
-    moves = session.exec(
-        select(TicketMove)
-        .where(TicketMove.ticket_id == ticket.id, TicketMove.note != "")
-        .order_by(col(TicketMove.id))
-    ).all()
-    for move in moves:
-        yield PaperNote(move.at, move.who, Move(move.move), move.note)
+def _notes(session: Session, ticket: Ticket, zone: tzinfo) -> list[PaperNote]:
+    """What was written beside moves and by itself, its moments in that zone."""
+    moves = select(TicketMove).where(TicketMove.ticket_id == ticket.id, TicketMove.note != "")
+    notes = select(TicketNote).where(TicketNote.ticket_id == ticket.id)
+    written = [
+        *(
+            PaperNote(move.at.astimezone(zone), move.who, Move(move.move), move.note)
+            for move in session.exec(moves.order_by(col(TicketMove.id))).all()
+        ),
+        *(
+            PaperNote(note.at.astimezone(zone), note.who, None, note.text)
+            for note in session.exec(notes.order_by(col(TicketNote.id))).all()
+        ),
+    ]
+    return sorted(written, key=lambda note: note.at)
 
 
 def with_pictures(
@@ -100,7 +122,9 @@ def with_pictures(
     return replace(paper, pictures=pictures)
 
 
-_LASTING = frozenset({"picture-takes-too-long", "picture-needs-too-much"})
+_LASTING = frozenset(
+    {"picture-takes-too-long", "picture-needs-too-much", "picture-ends-its-worker"}
+)
 """Codes of what will be as it is when asked again."""
 
 

@@ -26,21 +26,14 @@ from service.domain.ticket import TicketDocument
 from service.domain.ticket_states import TicketState
 from service.domain.wishes import Line
 from service.domain.work import LineWork, line_work
-from service.intake.answers import QuoteAnswer, RemakeAnswer
-from service.intake.bench_work import AT_THE_PRESS, refuse_elsewhere
+from service.intake.answers import RemakeAnswer
+from service.intake.bench_work import AT_THE_PRESS, at_bench
+from service.intake.price_answers import QuoteAnswer
 from service.intake.requests import QuoteRequest, RemakeRequest
 from service.intake.resolve import artwork_ids, resolve_lines
 from service.intake.services import Services
 from service.intake.ticket_events import order_event, ticket_event
-from service.intake.ticket_rows import (
-    document_of,
-    locked_ticket,
-    next_numbers,
-    piece_count,
-    piece_rows,
-    refuse_stale,
-    ticket_answer,
-)
+from service.intake.ticket_rows import next_numbers, next_station, ticket_answer
 from service.store.database import lock_shop
 from service.store.ledger import book, booked_seconds
 from service.store.tables import Order, Quote, Ticket, TicketPiece
@@ -70,15 +63,11 @@ def open_remake(
     ``BadInput`` when the work does not fit the days that the shop plans ahead.
     """
     lock_shop(session)
-    order, ticket = locked_ticket(session, number)
-    refuse_stale(session, ticket, allowed_versions)
-    document = document_of(ticket)
-    count = piece_count(document, piece_rows(session, ticket))
-    refuse_elsewhere(ticket, count, AT_THE_PRESS, "A remake is opened")
-    missing = count.to_remake
+    bench = at_bench(session, number, allowed_versions, AT_THE_PRESS, "A remake is opened")
+    order, ticket, missing = bench.order, bench.ticket, bench.count.to_remake
     if not missing:
         raise _nothing_to_remake(ticket)
-    planned = _plan(services, session, order, ticket, document, missing)
+    planned = _plan(services, session, order, ticket, bench.document, missing)
     remake = _write(services, session, ticket, planned, missing)
     _move_pieces(services, session, ticket, missing, request, remake)
     order.version += 1
@@ -166,6 +155,8 @@ def _write(
         order_id=ticket.order_id,
         line_index=ticket.line_index,
         state=TicketState.WAITING,
+        method=ticket.method,
+        station=next_station(planned.document, ()),
         remake=session.exec(earlier).one() + 1,
         remake_of=ticket.number,
         pieces=sum(missing.values()),

@@ -17,11 +17,10 @@ from service.intake.ticket_rows import (
     document_of,
     find_ticket,
     legal_now,
-    locked_ticket,
     piece_count,
     piece_rows,
-    refuse_stale,
     ticket_answer,
+    ticket_to_change,
 )
 from service.store.database import lock_shop
 from service.store.ledger import give_back
@@ -63,8 +62,7 @@ def move_ticket(
     """
     if request.move is Move.CANCEL:
         lock_shop(session)
-    order, ticket = locked_ticket(session, number)
-    refuse_stale(session, ticket, allowed_versions)
+    order, ticket = ticket_to_change(session, number, allowed_versions)
     apply_move(services, session, order, ticket, request, trace_id=trace_id)
     return ticket_answer(session, ticket), ticket.version
 

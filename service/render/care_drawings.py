@@ -1,8 +1,8 @@
 """Plain drawings of what is done to a garment, our own, in boxes of 24 by 24 units.
 
-They follow the five categories of ISO 3758 and are deliberately not its symbols, which are
-trademarks: a bucket, a bottle, a washing line, a flat iron seen from above, a hanger. A bar across
-says that it is not to be done. Paths hold M, L, C and Z steps.
+They follow the five categories of ISO 3758 (from memory) and are deliberately not its symbols,
+which are trademarks: a bucket, a bottle, a washing line, a flat iron seen from above, a hanger. A
+bar across says that it is not to be done. Paths hold M, L, C and Z steps.
 """
 
 from __future__ import annotations

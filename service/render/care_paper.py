@@ -10,7 +10,7 @@ from service.render.care_drawings import SIDE, care_drawing
 from service.render.languages import Language, message
 from service.render.pages import StyledPage, page_of
 from service.render.pdf_fonts import DRAWING
-from service.render.pdf_kit import INK, MM, SOFT, Block, Letters, Pen, paginated
+from service.render.pdf_kit import INK, MM, SOFT, Block, Letters, PaperPen, paginated
 
 _PAGE = (105 * MM, 148 * MM)
 _MARGIN, _PICTURE = 8 * MM, 11 * MM
@@ -53,10 +53,12 @@ def card_view(paper: TicketPaper, language: Language) -> CardView:
         )
         for line in (document.care.lines if document.care else ())
     )
+    brought = document.supplied_by_customer
+    garment = message(language, "card.own-garment") if brought else document.garment
     known = "card.own-label" if document.care else "card.unknown"
     return CardView(
         title=message(language, "card.title"),
-        garment=f"{document.garment}, {document.colour}",
+        garment=f"{garment}, {document.colour}",
         lines=lines,
         own_label=message(language, known),
         about_drawings=message(language, "card.about-drawings"),
@@ -74,7 +76,7 @@ def care_pdf(paper: TicketPaper, language: Language) -> bytes:
     view = card_view(paper, language)
     width = _PAGE[0] - 2 * _MARGIN
     with DRAWING:
-        pen = Pen(*_PAGE, title=f"{view.title} {paper.number}", language=language.value)
+        pen = PaperPen(*_PAGE, title=f"{view.title} {paper.number}", language=language.value)
         for page in paginated(_blocks(view, width), _PAGE[1] - 2 * _MARGIN):
             for placed in page:
                 placed.item.draw(pen, _MARGIN + placed.item.left, _MARGIN + placed.y)
@@ -102,7 +104,7 @@ def _line(line: CardLine, width: float) -> Block:
     return block
 
 
-def _draw_paths(paths: tuple[str, ...], width: float, pen: Pen, x: float, y: float) -> None:
+def _draw_paths(paths: tuple[str, ...], width: float, pen: PaperPen, x: float, y: float) -> None:
     pen.line(x, y, x + width, y, 0.4, SOFT)
     for path in paths:
         pen.path(path, (x, y + 4), _PICTURE / SIDE, stroke=INK, thick=1.3)

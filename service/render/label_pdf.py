@@ -9,7 +9,7 @@ from enum import StrEnum
 from service.domain.ticket_paper import TicketPaper
 from service.render.languages import Language, message
 from service.render.pdf_fonts import DRAWING
-from service.render.pdf_kit import MM, SOFT, Letters, Pen, folded
+from service.render.pdf_kit import MM, SOFT, Letters, PaperPen, folded
 from service.render.qr import square_code
 
 _WIDTH, _HEIGHT, _MARGIN, _CODE = 70 * MM, 40 * MM, 2.5 * MM, 25 * MM
@@ -61,14 +61,14 @@ def label_pdf(
 ) -> bytes:
     """The labels, a page each; one page says so where there is none from ``first`` on."""
     with DRAWING:
-        pen = Pen(_WIDTH, _HEIGHT, f"{paper.number}", language=language.value)
+        pen = PaperPen(_WIDTH, _HEIGHT, f"{paper.number}", language=language.value)
         for label in labels_of(paper, each, language, first) or (Label("-", "-"),):
             _draw(pen, paper, label, language)
             pen.next_page()
         return pen.finished()
 
 
-def _draw(pen: Pen, paper: TicketPaper, label: Label, language: Language) -> None:
+def _draw(pen: PaperPen, paper: TicketPaper, label: Label, language: Language) -> None:
     room = _WIDTH - _CODE - 2 * _MARGIN
     pen.code(_WIDTH - _CODE - 1 * MM, _MARGIN, _CODE, square_code(paper.bench_url))
     number = Letters(17, bold=True)
@@ -87,7 +87,7 @@ def _draw(pen: Pen, paper: TicketPaper, label: Label, language: Language) -> Non
 
 
 def _fitted(
-    pen: Pen, text: str, letters: Letters, at: tuple[float, float], room: tuple[float, float]
+    pen: PaperPen, text: str, letters: Letters, at: tuple[float, float], room: tuple[float, float]
 ) -> None:
     """Text in a box, in smaller letters where it is long; what does not fit even so ends in dots.
 

@@ -15,7 +15,7 @@ from service.domain.care_card import CARE_ENGLISH
 
 
 class Language(StrEnum):
-    """Languages of what customers read, by ISO 639-1."""
+    """Languages of what customers read, by ISO 639-1; from memory."""
 
     ENGLISH = "en"
     SPANISH = "es"
@@ -33,6 +33,7 @@ _ENGLISH = {
     "card.kind.iron": "Ironing",
     "card.kind.professional": "Professional care",
     "card.unknown": "How this garment is cared for is not known: follow the garment's own label.",
+    "card.own-garment": "Your own garment",
     "card.own-label": "Where the garment's own label asks for more care, follow the label.",
     "card.about-drawings": (
         "The drawings are plain ones of our own. They are not the care symbols of a standard."
@@ -76,6 +77,7 @@ _SPANISH = {
     "card.kind.iron": "Planchado",
     "card.kind.professional": "Cuidado profesional",
     "card.unknown": ("No se sabe cómo se cuida esta prenda: siga la etiqueta de la propia prenda."),
+    "card.own-garment": "Su propia prenda",
     "card.own-label": "Si la etiqueta de la prenda pide más cuidado, siga la etiqueta.",
     "card.about-drawings": (
         "Los dibujos son sencillos y nuestros. No son los símbolos de cuidado de ninguna norma."
@@ -126,6 +128,7 @@ _GERMAN = {
         "Wie dieses Kleidungsstück zu pflegen ist, ist nicht bekannt: Bitte dem Etikett des "
         "Kleidungsstücks folgen."
     ),
+    "card.own-garment": "Ihr eigenes Kleidungsstück",
     "card.own-label": (
         "Wo das Etikett des Kleidungsstücks mehr Vorsicht verlangt, gilt das Etikett."
     ),
@@ -177,6 +180,7 @@ _FRENCH = {
     "card.unknown": (
         "On ne sait pas comment entretenir ce vêtement : suivez l'étiquette du vêtement."
     ),
+    "card.own-garment": "Votre propre vêtement",
     "card.own-label": (
         "Si l'étiquette du vêtement demande plus de précautions, suivez l'étiquette."
     ),

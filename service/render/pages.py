@@ -36,7 +36,7 @@ def _templates() -> Environment:
     )
     made.filters["plain"] = plain_text
     made.filters["base64"] = _base64
-    made.filters["drawing"] = _drawing
+    made.filters["drawing"] = drawing
     return made
 
 
@@ -44,7 +44,7 @@ def _base64(data: bytes) -> str:
     return base64.b64encode(data).decode("ascii")
 
 
-def _drawing(scene: Any) -> Markup:  # noqa: ANN401 (the filter is given what the template holds)
+def drawing(scene: Any) -> Markup:  # noqa: ANN401 (the filter is given what the template holds)
     """The scene as an element; its words are escaped where it is drawn."""
     return Markup(placement_svg(scene))  # noqa: S704 (made by us, words escaped)
 

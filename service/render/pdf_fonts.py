@@ -136,11 +136,11 @@ def unit_width(text: str, name: str) -> float:
     if is_upright(text):
         width: float = font(name).stringWidth(text, 1)
         return width
-    return sum(piece.width for piece in pieces(text, name, from_right=False))
+    return sum(stretch.width for stretch in stretches(text, name, from_right=False))
 
 
 @dataclass(frozen=True, slots=True)
-class Piece:
+class TextStretch:
     """A stretch of a line, as it is to be written from left to right; its width at size 1."""
 
     text: Any
@@ -152,7 +152,7 @@ def reads_from_right(paragraph: str) -> bool:
     return not is_upright(paragraph) and bidi_steps.get_base_level(paragraph) == 1
 
 
-def pieces(line: str, name: str, *, from_right: bool) -> list[Piece]:
+def stretches(line: str, name: str, *, from_right: bool) -> list[TextStretch]:
     """The line's stretches in the order of the paper."""
     return [_shaped(text, name, level) for text, level in _in_order(line, from_right=from_right)]
 
@@ -174,6 +174,21 @@ def _in_order(line: str, *, from_right: bool) -> Iterator[tuple[str, int]]:
 
 
 def _levels(line: str, *, from_right: bool) -> list[int]:
+    """The level of each letter.
+
+    What the algorithm leaves out (UAX 9, X9), as the joiners of Arabic and Indic words, goes with
+    the letter before it.
+    """
+    counted = [unicodedata.bidirectional(letter) != "BN" for letter in line]
+    levels = iter(_resolved("".join(itertools.compress(line, counted)), from_right=from_right))
+    level, found = int(from_right), []
+    for counts in counted:
+        level = next(levels) if counts else level
+        found.append(level)
+    return found
+
+
+def _resolved(line: str, *, from_right: bool) -> list[int]:
     storage = bidi_steps.get_empty_storage()
     storage["base_level"], storage["base_dir"] = int(from_right), "R" if from_right else "L"
     bidi_steps.get_embedding_levels(line, storage)
@@ -184,7 +199,7 @@ def _levels(line: str, *, from_right: bool) -> list[int]:
     return [one["level"] for one in storage["chars"]]
 
 
-def _shaped(text: str, name: str, level: int) -> Piece:
+def _shaped(text: str, name: str, level: int) -> TextStretch:
     face, buffer = font(name), uharfbuzz.Buffer()
     buffer.add_str(text)
     buffer.guess_segment_properties()
@@ -200,7 +215,7 @@ def _shaped(text: str, name: str, level: int) -> Piece:
         shapes.append(ShapeData(info.cluster, *given, face.face.charWidths[ord(letter)]))
         letters += letter
         width += given[0] / 1_000
-    return Piece(ShapedStr(letters, shapeData=shapes), width)
+    return TextStretch(ShapedStr(letters, shapeData=shapes), width)
 
 
 def _letter(face: PaperFont, glyph: int, means: str) -> str:

@@ -21,9 +21,9 @@ from service.render.pdf_fonts import (
     REGULAR,
     font,
     is_upright,
-    pieces,
     reads_from_right,
     shown_on_paper,
+    stretches,
     unit_width,
 )
 from service.render.pdf_pictures import put_png
@@ -118,11 +118,11 @@ def _broken(word: str, letters: Letters, room: float) -> Iterator[str]:
     yield part
 
 
-class Pen:
+class PaperPen:
     """Draws on one page after another; y runs downwards from the page's upper edge."""
 
     def __init__(self, width: float, height: float, title: str, language: str = "en") -> None:
-        """A document of pages that size; ``language`` is an ISO 639-1 code."""
+        """A document of pages that size; ``language`` is an ISO 639-1 code, from memory."""
         self._file = io.BytesIO()
         self._height = height
         for name in (REGULAR, BOLD):
@@ -157,10 +157,10 @@ class Pen:
             return
         written = self._canvas.beginText(x, base)
         written.setFont(letters.font_name, letters.size)
-        for piece in pieces(text, letters.font_name, from_right=from_right):
+        for stretch in stretches(text, letters.font_name, from_right=from_right):
             written.setTextOrigin(x, base)
-            written.textOut(piece.text)
-            x += piece.width * letters.size
+            written.textOut(stretch.text)
+            x += stretch.width * letters.size
         self._canvas.drawText(written)
 
     def _write(self, x: float, base: float, text: str, letters: Letters) -> None:
@@ -275,7 +275,7 @@ def _path_steps(path: str) -> tuple[tuple[str, tuple[float, ...]], ...]:
     return tuple((letter, tuple(numbers)) for letter, numbers in steps)
 
 
-Draw = Callable[[Pen, float, float], None]
+Draw = Callable[[PaperPen, float, float], None]
 """Draws with its upper left corner at an x and a y."""
 
 
@@ -330,7 +330,7 @@ class Block:
 def _line_drawn(line: str, letters: Letters, width: float, *, from_right: bool) -> Draw:
     indent = max(0.0, width - text_width(line, letters)) if from_right else 0.0
 
-    def draw(pen: Pen, x: float, y: float) -> None:
+    def draw(pen: PaperPen, x: float, y: float) -> None:
         pen.line_of_text(x + indent, y, line, letters, from_right=from_right)
 
     return draw

@@ -23,10 +23,12 @@ from service.render.silhouettes import drawing_of
 
 SHOULDER = "shoulder"
 _BARE_MARGIN_MM = 60.0
+_LETTER_WIDE = 0.6
+"""Width of a letter or figure as a share of the letters' size, at the most; measured, no source."""
 
 
 @dataclass(frozen=True, slots=True)
-class Label:
+class LengthLabel:
     """A length beside its line: where, in the picture's units, and 0, 0.5 or 1 as its align."""
 
     x: float
@@ -53,28 +55,39 @@ class PlacementScene:
     dimensions: tuple[Dimension, ...]
     words: str
 
+    @property
+    def caption(self) -> str:
+        """What the drawing shows, and why it has no outline where it has none."""
+        bare = "" if self.outline else ", without an outline: the garment was not measured"
+        return f"drawn for size {self.size}{bare}"
+
     def frame(self, width: float, height: float, letters: float) -> Frame:
         """The largest scale for a box of that size, with room for a label above and below."""
         return framed(self.extent, 0.0, letters * 1.3, width, height - letters * 2.6)
 
-    def labels(self, frame: Frame, letters: float) -> Iterator[Label]:
-        """Each length beside its line, for letters of that size; ``y`` is the text's middle."""
+    def labels(self, frame: Frame, letters: float, width: float) -> Iterator[LengthLabel]:
+        """Each length beside its line, for letters of that size; ``y`` is the text's middle.
+
+        Where the picture's ``width`` leaves no room outside the print, its height stands inside.
+        """
         for one in self.dimensions:
             middle_x = frame.across_px((one.from_x_mm + one.to_x_mm) / 2)
             middle_y = frame.down_px((one.from_y_mm + one.to_y_mm) / 2)
             if one.what == "drop":
                 short = one.length_mm * frame.px_per_mm < letters * 1.2
                 y = frame.down_px(0.0) - letters * 0.8 if short else middle_y
-                yield Label(middle_x + letters * 0.4, y, 0.0, one.label)
+                yield LengthLabel(middle_x + letters * 0.4, y, 0.0, one.label)
             elif one.what == "side":
                 ends = frame.across_px(0.0)
                 right = one.to_x_mm > one.from_x_mm
                 shift = -letters * 0.4 if right else letters * 0.4
-                yield Label(ends + shift, middle_y, 1.0 if right else 0.0, one.label)
+                yield LengthLabel(ends + shift, middle_y, 1.0 if right else 0.0, one.label)
             elif one.what == "width":
-                yield Label(middle_x, middle_y + letters * 0.85, 0.5, one.label)
+                yield LengthLabel(middle_x, middle_y + letters * 0.85, 0.5, one.label)
             else:
-                yield Label(middle_x + letters * 0.4, middle_y, 0.0, one.label)
+                inside = middle_x + letters * (0.4 + _LETTER_WIDE * len(one.label)) > width
+                shift = -letters * 0.4 if inside else letters * 0.4
+                yield LengthLabel(middle_x + shift, middle_y, 1.0 if inside else 0.0, one.label)
 
 
 def placement_scene(drawing: PlacementDrawing, style: Style | None, size: str) -> PlacementScene:
@@ -137,7 +150,7 @@ def placement_svg(scene: PlacementScene, width: float = 360, height: float = 300
         f'<svg xmlns="http://www.w3.org/2000/svg" role="img" viewBox="0 0 {width:g} {height:g}" '
         f'width="{width:g}" height="{height:g}" font-size="{letters:g}" fill="none">'
         f"<title>{escape(scene.words)}</title>{_garment(scene, frame)}"
-        f"{_boxes(scene, frame)}{_measures(scene, frame, letters)}</svg>"
+        f"{_boxes(scene, frame)}{_measures(scene, frame, letters, width)}</svg>"
     )
 
 
@@ -175,7 +188,7 @@ def _placed(box: Box, frame: Frame) -> str:
     )
 
 
-def _measures(scene: PlacementScene, frame: Frame, letters: float) -> str:
+def _measures(scene: PlacementScene, frame: Frame, letters: float, width: float) -> str:
     lines = "".join(
         f'<path d="M{x:.2f},{y:.2f} L{to_x:.2f},{to_y:.2f}" stroke="#0b3d91" stroke-width="1.4"/>'
         for one in scene.dimensions
@@ -186,7 +199,7 @@ def _measures(scene: PlacementScene, frame: Frame, letters: float) -> str:
         f'<text x="{one.x:.2f}" y="{one.y + letters * 0.35:.2f}" '
         f'text-anchor="{anchors[one.align]}" fill="#0b3d91" stroke="#fff" stroke-width="4" '
         f'paint-order="stroke">{escape(one.text)}</text>'
-        for one in scene.labels(frame, letters)
+        for one in scene.labels(frame, letters, width)
     )
     return lines + labels
 

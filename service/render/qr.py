@@ -1,4 +1,7 @@
-"""Square codes (QR, ISO/IEC 18004), as rows of dark stretches that any renderer can fill."""
+"""Square codes, as rows of dark stretches that any renderer can fill.
+
+QR by ISO/IEC 18004, of which what is said here is from memory.
+"""
 
 from __future__ import annotations
 
@@ -10,7 +13,7 @@ from functools import lru_cache
 import segno
 
 QUIET_MODULES = 4
-"""The clear margin that the standard asks for around a code, in modules; from memory."""
+"""The clear margin that the standard asks for around a code, in modules."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +34,7 @@ class SquareCode:
 
 @lru_cache(maxsize=64)
 def square_code(text: str) -> SquareCode:
-    """The code of a text, with a seventh of it redundant. ValueError when it is too long."""
+    """The code of a text, of which a seventh may be lost (level M). ValueError when too long."""
     rows = segno.make(text, error="m", micro=False, boost_error=False).matrix
     stretches = tuple(_stretches(rows))
     return SquareCode(len(rows) + 2 * QUIET_MODULES, stretches)

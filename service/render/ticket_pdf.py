@@ -16,12 +16,11 @@ from service.render.pdf_kit import (
     WHITE,
     Block,
     Letters,
-    Pen,
+    PaperPen,
     Placed,
     paginated,
-    text_width,
 )
-from service.render.placement_svg import PlacementScene, strokes
+from service.render.pdf_placement import FAINT, draw_scene
 from service.render.qr import square_code
 from service.render.ticket_view import (
     SPOIL_ROWS,
@@ -32,22 +31,20 @@ from service.render.ticket_view import (
     view_of_ticket,
 )
 
-_MEASURE = (0.04, 0.24, 0.57)
-_CLOTH, _PRINT, _FAINT = (0.957, 0.961, 0.965), (0.86, 0.89, 0.965), (0.60, 0.62, 0.65)
 _PAIR_GAP = 6.0
 _SEEN_FROM_AFAR = frozenset({"temperature", "time", "pressure", "peel"})
 """Settings that are read while both hands hold something."""
 
 
 class PaperSize(StrEnum):
-    """Sizes of ISO 216, upright."""
+    """Sizes of ISO 216, upright; from memory."""
 
     A4 = "a4"
     A5 = "a5"
 
 
 @dataclass(frozen=True, slots=True)
-class Layout:
+class SheetLayout:
     """A sheet of a size, in points: page, margin, and the letters' size of running text."""
 
     page: tuple[float, float]
@@ -86,8 +83,8 @@ class Layout:
 
 
 _LAYOUTS = {
-    PaperSize.A4: Layout((210 * MM, 297 * MM), 12 * MM, 9.2),
-    PaperSize.A5: Layout((148 * MM, 210 * MM), 9 * MM, 7.6),
+    PaperSize.A4: SheetLayout((210 * MM, 297 * MM), 12 * MM, 9.2),
+    PaperSize.A5: SheetLayout((148 * MM, 210 * MM), 9 * MM, 7.6),
 }
 
 
@@ -97,7 +94,7 @@ def ticket_pdf(paper: TicketPaper, size: PaperSize = PaperSize.A4) -> bytes:
     with DRAWING:
         blocks = list(_Sheet(view, layout).blocks())
         pages = paginated(blocks, layout.height)
-        pen = Pen(*layout.page, title=f"Ticket {view.number}")
+        pen = PaperPen(*layout.page, title=f"Ticket {view.number}")
         for index, page in enumerate(pages, start=1):
             _draw_page(pen, layout, page)
             _foot(pen, layout, view, f"page {index} of {len(pages)}")
@@ -105,12 +102,12 @@ def ticket_pdf(paper: TicketPaper, size: PaperSize = PaperSize.A4) -> bytes:
         return pen.finished()
 
 
-def _draw_page(pen: Pen, layout: Layout, page: list[Placed]) -> None:
+def _draw_page(pen: PaperPen, layout: SheetLayout, page: list[Placed]) -> None:
     for placed in page:
         placed.item.draw(pen, layout.margin + placed.item.left, layout.margin + placed.y)
 
 
-def _foot(pen: Pen, layout: Layout, view: TicketView, place: str) -> None:
+def _foot(pen: PaperPen, layout: SheetLayout, view: TicketView, place: str) -> None:
     y = layout.page[1] - layout.margin - layout.base
     pen.word(layout.margin, y, f"Ticket {view.number}, leaves on {view.day}", layout.small)
     pen.word(layout.page[0] - layout.margin, y, place, layout.small, align=1.0)
@@ -119,7 +116,7 @@ def _foot(pen: Pen, layout: Layout, view: TicketView, place: str) -> None:
 @dataclass(frozen=True, slots=True)
 class _Sheet:
     view: TicketView
-    layout: Layout
+    layout: SheetLayout
 
     def blocks(self) -> Iterator[Block]:
         """The sheet from above."""
@@ -149,7 +146,7 @@ class _Sheet:
         block.text(f"{view.order}; {view.state} when printed", layout.plain, left)
         code = square_code(view.bench_url)
 
-        def draw(pen: Pen, x: float, y: float) -> None:
+        def draw(pen: PaperPen, x: float, y: float) -> None:
             pen.code(x, y, side, code)
 
         block.put(draw, side, 0.0, left)
@@ -161,7 +158,7 @@ class _Sheet:
     def _rule(self, block: Block, thick: float = 1.1) -> None:
         width = self.layout.width
 
-        def draw(pen: Pen, x: float, y: float) -> None:
+        def draw(pen: PaperPen, x: float, y: float) -> None:
             pen.line(x, y + 2, x + width, y + 2, thick)
 
         block.put(draw, 4.0)
@@ -224,7 +221,7 @@ class _Sheet:
         for first in range(0, row.boxes, across):
             count = min(across, row.boxes - first)
 
-            def draw(pen: Pen, x: float, y: float, count: int = count) -> None:
+            def draw(pen: PaperPen, x: float, y: float, count: int = count) -> None:
                 for place in range(count):
                     pen.box(x + place * step, y + 1.2, side, side)
 
@@ -239,7 +236,7 @@ class _Sheet:
         top = block.height + 2.0
         self._picture(block, one, top, half, high)
         if one.scene is not None:
-            block.put(partial(_draw_scene, one.scene, layout, half, high), high, top, half + 8)
+            block.put(partial(draw_scene, one.scene, layout.small, half, high), high, top, half + 8)
         else:
             block.text("no drawing", layout.small, half, top=top, left=half + 8)
         low = max(block.height, top + high) + 3.0
@@ -257,7 +254,7 @@ class _Sheet:
             block.text(f"no picture{reason}", self.layout.strong, width, top=top)
             return
 
-        def draw(pen: Pen, x: float, y: float) -> None:
+        def draw(pen: PaperPen, x: float, y: float) -> None:
             pen.picture(x, y, width, high, png)
 
         block.put(draw, high, top)
@@ -283,7 +280,7 @@ class _Sheet:
         high = block.height + pad
         if high <= layout.height:
 
-            def draw(pen: Pen, x: float, y: float) -> None:
+            def draw(pen: PaperPen, x: float, y: float) -> None:
                 pen.box(x, y, layout.width, high, thick=1.6)
 
             block.put(draw, high, 0.0)
@@ -296,8 +293,8 @@ class _Sheet:
         right = layout.width * 0.36
         left = layout.width - gutter - right - 8
 
-        def tick(pen: Pen, x: float, y: float) -> None:
-            pen.line(x, y, x + layout.width, y, 0.4, _FAINT)
+        def tick(pen: PaperPen, x: float, y: float) -> None:
+            pen.line(x, y, x + layout.width, y, 0.4, FAINT)
             pen.box(x, y + 4.5, box, box, thick=1.0)
             pen.word(x + gutter - 5, y + 3.4, str(step.number), layout.large, align=1.0)
 
@@ -327,7 +324,7 @@ class _Sheet:
         high = letters.size * 1.7
         words = f"{step.mirror} {step.sign}"
 
-        def draw(pen: Pen, x: float, y: float) -> None:
+        def draw(pen: PaperPen, x: float, y: float) -> None:
             fill = INK if step.mirrored else WHITE
             pen.box(x, y, width, high, fill=fill, thick=1.6)
             pen.word(x + width / 2, y + letters.size * 0.32, words, letters, align=0.5)
@@ -343,7 +340,7 @@ class _Sheet:
         high = layout.base * 1.9
         top = block.height + 3.0
 
-        def draw(pen: Pen, x: float, y: float) -> None:
+        def draw(pen: PaperPen, x: float, y: float) -> None:
             for column in columns:
                 at = x + column * layout.width
                 pen.line(at, y, at, y + high * (SPOIL_ROWS + 1), 0.7)
@@ -368,43 +365,5 @@ class _Sheet:
             yield self._under_heading("Notes", block) if index == 0 else block
 
 
-def _nothing(_pen: Pen, _x: float, _y: float) -> None:
+def _nothing(_pen: PaperPen, _x: float, _y: float) -> None:
     """Room alone."""
-
-
-def _draw_scene(
-    scene: PlacementScene, layout: Layout, width: float, height: float, pen: Pen, x: float, y: float
-) -> None:
-    letters = Letters(layout.base * 0.86, colour=_MEASURE)
-    frame = scene.frame(width, height - letters.line, letters.size)
-    at = (x + frame.origin_x_px, y + frame.down_px(-scene.rise_mm))
-    for path in scene.outline:
-        pen.path(path, at, frame.px_per_mm, fill=_CLOTH, stroke=SOFT, thick=0.6)
-    for path in scene.seams:
-        pen.path(path, at, frame.px_per_mm, stroke=_FAINT, thick=0.5)
-    middle, seam = x + frame.across_px(0.0), y + frame.down_px(0.0)
-    foot = y + frame.down_px(scene.extent.bottom_mm)
-    pen.line(middle, seam, middle, foot, 0.6, _FAINT, (4, 3))
-    for box, fill, stroke, thick in (
-        (scene.area, None, _FAINT, 0.5),
-        (scene.print, _PRINT, INK, 1.0),
-    ):
-        pen.box(
-            x + frame.across_px(box.left_mm),
-            y + frame.down_px(box.top_mm),
-            box.width_mm * frame.px_per_mm,
-            box.height_mm * frame.px_per_mm,
-            fill=fill,
-            stroke=stroke,
-            thick=thick,
-        )
-    pen.line(middle - 12, seam, middle + 12, seam, 1.1)
-    for one in scene.dimensions:
-        for left, top, right, low in strokes(one, frame):
-            pen.line(x + left, y + top, x + right, y + low, 0.9, _MEASURE)
-    for label in scene.labels(frame, letters.size):
-        wide = text_width(label.text, letters)
-        left, top = x + label.x - label.align * wide, y + label.y - letters.size * 0.55
-        pen.box(left - 1, top, wide + 2, letters.size * 1.1, fill=WHITE, stroke=None)
-        pen.word(left, top, label.text, letters)
-    pen.word(x, y + height - letters.line, f"drawn for size {scene.size}", layout.small)

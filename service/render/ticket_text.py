@@ -9,6 +9,7 @@ from datetime import date
 from service.domain.setting_rows import setting_rows
 from service.domain.ticket import TicketDecoration, TicketDocument
 from service.domain.ticket_steps import TicketStep
+from service.domain.ticket_words import gathered_from
 
 WIDTH = 92
 
@@ -26,14 +27,14 @@ def _lines(number: str, promised_day: date, document: TicketDocument) -> Iterato
     )
     yield from _wrapped(
         f"start {document.pieces_to_start} to be safe; pick {_counts(document.starts_by_size)} "
-        f"from {document.pick_location or '-'}"
+        f"from {gathered_from(document.pick_location, supplied=document.supplied_by_customer)}"
     )
     for decoration in document.decorations:
         yield from _decoration(decoration)
     for material in document.materials:
         yield from _wrapped(f"take {material.words()}")
     for step in document.steps:
-        yield from _step(step)
+        yield from _step(step, document.pieces_to_start)
     if document.care is not None:
         yield from _wrapped(f"care: {document.care.words()}", "    ")
     for caution in document.cautions:
@@ -54,9 +55,9 @@ def _decoration(decoration: TicketDecoration) -> Iterator[str]:
         yield from _wrapped(f"! {warning}", "  ")
 
 
-def _step(step: TicketStep) -> Iterator[str]:
+def _step(step: TicketStep, pieces: int) -> Iterator[str]:
     yield from _wrapped(f"{step.number:2}. {step.words}", "    ")
-    rows = ", ".join(f"{label} {value}" for label, value in setting_rows(step))
+    rows = ", ".join(f"{label} {value}" for label, value in setting_rows(step, pieces))
     if rows:
         yield from _wrapped(f"    {rows}", "    ")
     if step.caution:

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 
-from service.domain.canonical import rfc3339
 from service.domain.pieces import SPOIL_WORDS
 from service.domain.placement_drawing import both_units
 from service.domain.setting_rows import setting_rows
-from service.domain.ticket import GENERAL_CAUTIONS, TicketDecoration, TicketMaterial
-from service.domain.ticket_paper import PaperPicture, TicketPaper
-from service.domain.ticket_steps import MIRROR_WORDS, StepKind, TicketStep
+from service.domain.ticket import GENERAL_CAUTIONS, TicketDecoration, TicketDocument, TicketMaterial
+from service.domain.ticket_paper import PaperNote, PaperPicture, TicketPaper
+from service.domain.ticket_steps import MIRROR_WORDS, TicketStep
+from service.domain.ticket_words import gathered_from, kind_words
 from service.render.placement_svg import PlacementScene, placement_scene
 
 MOST_BOXES = 40
@@ -24,7 +24,6 @@ _MONTHS = (
     *("January", "February", "March", "April", "May", "June", "July"),
     *("August", "September", "October", "November", "December"),
 )
-_TITLES = {StepKind.FOLD: "cool and fold"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,24 +106,23 @@ def view_of_ticket(paper: TicketPaper) -> TicketView:
             _decoration(paper, one, index) for index, one in enumerate(document.decorations)
         ),
         materials=tuple(_material(one) for one in document.materials),
-        steps=tuple(map(_step, document.steps)),
+        steps=tuple(_step(step, document.pieces_to_start) for step in document.steps),
         spoil_reasons=tuple(SPOIL_WORDS.values()),
         care=tuple(line.english for line in care.lines) if care else (),
         cautions=tuple(dict.fromkeys((*GENERAL_CAUTIONS, *document.cautions))),
         notes=tuple(
-            (f"{rfc3339(note.at)} {note.who}, {note.move.replace('_', ' ')}", note.words)
-            for note in paper.notes
+            (f"{_moment(note.at)}, {note.who}{_beside(note)}", note.words) for note in paper.notes
         ),
     )
 
 
 def _blank(paper: TicketPaper) -> Iterator[tuple[str, str]]:
     document = paper.document
-    brought = ", brought by the customer" if document.supplied_by_customer else ""
-    yield "garment", f"{document.garment}{brought}"
+    yield "garment", document.garment
     yield "colour", document.colour
     yield "cloth", document.fibre_content
-    yield "pick from", document.pick_location or "-"
+    supplied = document.supplied_by_customer
+    yield "pick from", gathered_from(document.pick_location, supplied=supplied)
     spares = f", {document.spares} of them spare" if document.spares else ""
     yield "blanks", f"{sum(document.starts_by_size.values())}{spares}"
     yield "films, prints", f"for {document.pieces_to_start} pieces"
@@ -143,7 +141,7 @@ def _decoration(paper: TicketPaper, one: TicketDecoration, index: int) -> Decora
         rows=tuple(_decoration_rows(paper, one)),
         warnings=one.warnings,
         picture=paper.picture(index),
-        scene=_scene_of(paper, one),
+        scene=scene_of(paper.document, one),
     )
 
 
@@ -157,14 +155,14 @@ def _decoration_rows(paper: TicketPaper, one: TicketDecoration) -> Iterator[tupl
     yield "artwork", one.artwork_id
 
 
-def _scene_of(paper: TicketPaper, one: TicketDecoration) -> PlacementScene | None:
+def scene_of(document: TicketDocument, one: TicketDecoration) -> PlacementScene | None:
     """Drawn in the size of the most pieces; None on tickets from before there were drawings."""
-    pieces = paper.document.pieces_by_size
+    pieces = document.pieces_by_size
     if one.drawing is None:
         return None
     known = [drawn.size for drawn in one.drawing.sizes]
     size = max(known, key=lambda name: pieces.get(name, 0))
-    return placement_scene(one.drawing, paper.document.style, size)
+    return placement_scene(one.drawing, document.style, size)
 
 
 def _material(one: TicketMaterial) -> tuple[str, str, str]:
@@ -173,15 +171,24 @@ def _material(one: TicketMaterial) -> tuple[str, str, str]:
     return one.words(), one.roll or "-", place
 
 
-def _step(step: TicketStep) -> StepView:
-    title = _TITLES.get(step.kind, step.kind.replace("_", " "))
+def _moment(at: datetime) -> str:
+    """Such as ``2026-03-09 14:05 CET``."""
+    return f"{at:%Y-%m-%d %H:%M} {at.tzname()}"
+
+
+def _beside(note: PaperNote) -> str:
+    return f", {note.move.replace('_', ' ')}" if note.move else ""
+
+
+def _step(step: TicketStep, pieces: int) -> StepView:
+    title = kind_words(step.kind)
     what = f", {step.placement.lower()}" if step.placement else ""
     return StepView(
         number=step.number,
         title=f"{title}{what}",
         where=step.station_name or step.station,
         words=step.words,
-        rows=tuple(setting_rows(step)),
+        rows=tuple(setting_rows(step, pieces)),
         mirror=step.mirror_words,
         sign=step.mirror_sign,
         mirrored=step.mirror_words == MIRROR_WORDS[True],

@@ -49,6 +49,12 @@ def format_secret(secret_bytes: bytes) -> str:
     return base64.urlsafe_b64encode(secret_bytes).decode("ascii").rstrip("=")
 
 
+def opens_bench(session: Session, presented_key: str, now: datetime) -> bool:
+    """Whether the key is a live one of staff or the owner."""
+    key = find_key(session, presented_key)
+    return key is not None and _opens_bench(key, now)
+
+
 def open_session(
     session: Session, *, presented_key: str, who: str, now: datetime, secret: str
 ) -> bool:

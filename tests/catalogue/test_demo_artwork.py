@@ -15,9 +15,6 @@ from service.domain.measuring import measure
 from service.domain.shop import Policy
 from service.intake.pictures import read_picture
 
-pytestmark = pytest.mark.xdist_group("demonstration artworks")
-"""One process measures them all, once."""
-
 BY_ID = {artwork.id: artwork for artwork in DEMO_ARTWORKS}
 FLAT = {
     "art_demo-boat": ["#141416"],

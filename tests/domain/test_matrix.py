@@ -29,9 +29,6 @@ from service.domain.shop import Policy
 from service.domain.wishes import Line
 from tests.domain.garments_and_lines import artwork, demo_shop
 
-pytestmark = pytest.mark.xdist_group("the table of methods and blanks")
-"""One process works it out."""
-
 
 @pytest.fixture(scope="module")
 def several() -> Matrix:

@@ -16,10 +16,10 @@ from service.domain.pieces import (
     PieceEventKind,
     PieceLimit,
     SpoilReason,
+    blanks_to_take,
     open_count,
     record,
     replay,
-    spares_by_size,
 )
 
 SIZES = ("S", "M", "L")
@@ -80,7 +80,7 @@ def test_the_laws_hold_whatever_happens(
     wanted: dict[str, int], spares: int, happened: list[PieceEvent]
 ) -> None:
     """Never more done or given away than wanted, and never more used than was taken."""
-    started = spares_by_size(wanted, sum(wanted.values()) + spares)
+    started = blanks_to_take(wanted, sum(wanted.values()) + spares)
     count = recorded(open_count(wanted, started), happened)
     for one in count.sizes:
         assert one.wanted == wanted[one.size]
@@ -98,7 +98,7 @@ def test_what_may_be_entered_may_be_taken_back(
     wanted: dict[str, int], spares: int, happened: list[PieceEvent]
 ) -> None:
     """An entry and its taking back leave every size as it was."""
-    started = spares_by_size(wanted, sum(wanted.values()) + spares)
+    started = blanks_to_take(wanted, sum(wanted.values()) + spares)
     count = recorded(open_count(wanted, started), happened)
     for event in (done("M"), spoiled("M"), moved("M")):
         try:
@@ -116,7 +116,7 @@ def test_a_ticket_can_always_be_finished(
     wanted: dict[str, int], spares: int, happened: list[PieceEvent]
 ) -> None:
     """Make what blanks at hand allow, move what is short: nothing remains."""
-    started = spares_by_size(wanted, sum(wanted.values()) + spares)
+    started = blanks_to_take(wanted, sum(wanted.values()) + spares)
     count = recorded(open_count(wanted, started), happened)
     for size, short in count.to_remake.items():
         count = record(count, moved(size, short))
@@ -148,11 +148,11 @@ def test_a_spare_of_another_size_does_not_help() -> None:
 @pytest.mark.parametrize(
     ("event", "limit", "because"),
     [
-        (done("M", 3), 2, "2 are still wanted"),
-        (spoiled("M", 4), 3, "3 blanks are at hand"),
-        (moved("M"), 0, "0 are short of a blank"),
-        (undone(done("M", 2)), 1, "1 are entered"),
-        (undone(spoiled("M")), 0, "0 are entered"),
+        (done("M", 3), 2, "still wanted: 2"),
+        (spoiled("M", 4), 3, "blanks at hand: 3"),
+        (moved("M"), 0, "short of a blank: 0"),
+        (undone(done("M", 2)), 1, "entered: 1"),
+        (undone(spoiled("M")), 0, "entered: 0"),
     ],
 )
 def test_what_breaks_a_law_is_refused_with_its_limit(
@@ -168,7 +168,7 @@ def test_what_breaks_a_law_is_refused_with_its_limit(
 def test_a_blank_that_is_gone_cannot_be_done() -> None:
     """With one blank left of two pieces wanted, only one more can be done."""
     count = replay({"M": 2}, {"M": 2}, [spoiled("M")])
-    with pytest.raises(PieceLimit, match="1 blanks are at hand"):
+    with pytest.raises(PieceLimit, match="blanks at hand: 1"):
         record(count, done("M", 2))
 
 
@@ -207,7 +207,7 @@ def test_every_reason_has_words() -> None:
 def test_spares_are_shared_out_by_need(wanted: dict[str, int], spares: int) -> None:
     """All are given, no size less than wanted, and none a whole spare off its fair share."""
     total = sum(wanted.values())
-    starts = spares_by_size(wanted, total + spares)
+    starts = blanks_to_take(wanted, total + spares)
     assert list(starts) == list(wanted)
     assert sum(starts.values()) == total + spares
     for size, count in wanted.items():
@@ -217,15 +217,15 @@ def test_spares_are_shared_out_by_need(wanted: dict[str, int], spares: int) -> N
 
 def test_the_first_spare_goes_to_the_most_wanted_size() -> None:
     """Of equal claims the earlier size comes first: a design choice, no source."""
-    assert spares_by_size({"S": 1, "M": 3, "L": 1}, 6) == {"S": 1, "M": 4, "L": 1}
-    assert spares_by_size({"S": 2, "M": 2}, 5) == {"S": 3, "M": 2}
+    assert blanks_to_take({"S": 1, "M": 3, "L": 1}, 6) == {"S": 1, "M": 4, "L": 1}
+    assert blanks_to_take({"S": 2, "M": 2}, 5) == {"S": 3, "M": 2}
 
 
 @pytest.mark.parametrize(("wanted", "to_start"), [({"M": 2}, 1), ({}, 0), ({"M": 0}, 1)])
 def test_too_few_to_start_make_no_sense(wanted: dict[str, int], to_start: int) -> None:
     """Fewer started than wanted, or nothing wanted, is a fault of the one who asks."""
     with pytest.raises(ValueError, match="make no sense"):
-        spares_by_size(wanted, to_start)
+        blanks_to_take(wanted, to_start)
 
 
 @pytest.mark.parametrize("started", [{"M": 1}, {"L": 2}, {}])

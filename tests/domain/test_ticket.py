@@ -12,6 +12,7 @@ from service.domain.blanks import Style, Wearer
 from service.domain.compiled import compile_catalogue
 from service.domain.fibres import FibreContent
 from service.domain.garments import SuppliedGarment, supplied_garment
+from service.domain.media import Peel
 from service.domain.setting_rows import setting_rows
 from service.domain.ticket import (
     GENERAL_CAUTIONS,
@@ -236,6 +237,46 @@ def test_cautions_name_what_is_in_the_work() -> None:
     assert all("PVC film" in step.caution for step in pressed)
 
 
+@pytest.mark.parametrize("method", CLOTH_FOR)
+def test_nobody_is_told_to_feel_the_heat(method: str) -> None:
+    """A film is left to cool before it is peeled, and no bare hand judges it.
+
+    Common practice, no source: the seconds are those of the film's own data sheet.
+    """
+    for step in steps_of(ticket_by(method), StepKind.PEEL):
+        assert "hand can" not in step.words
+        assert "to the hand" not in step.words
+        assert step.words.startswith("Let it") == (step.peel in (Peel.WARM, Peel.COLD))
+        assert ("gloves" in step.caution) == (step.peel in (Peel.HOT, Peel.WARM))
+        assert str(step.peel).upper() in step.words
+
+
+def test_a_later_strike_spares_what_was_pressed_before() -> None:
+    """Film at another place is heated again by the next print: every later strike says so."""
+    document = ticket_of(
+        stocked("classic-cotton-tee", "black"), at("left-chest", "cut-film"), at("back", "cut-film")
+    )
+    first = next(one.pressed for one in document.decorations if one.placement == "Left chest")
+    names = ("left chest", "full back") if first == 1 else ("full back", "left chest")
+    strikes = [step for step in document.steps if step.settings]
+    for step in strikes:
+        spared = f"at the {names[0]} off the platen" in step.caution
+        assert spared == (step.placement.lower() == names[1])
+    assert {step.placement.lower() for step in strikes} == set(names)
+
+
+def test_printing_and_cutting_say_how_many_and_how_large() -> None:
+    """For every piece to start, spares among them, in the size of the artwork."""
+    document = ticket_by("printed-film")
+    for kind in (StepKind.PRINT, StepKind.CUT):
+        (step,) = steps_of(document, kind)
+        rows = dict(setting_rows(step, document.pieces_to_start))
+        decoration = document.decorations[0]
+        size = f"{decoration.width_mm:g} x {decoration.height_mm:g} mm"
+        assert rows["how many"] == str(document.pieces_to_start)
+        assert size in (rows.get("size"), rows.get("artwork size"))
+
+
 def test_what_must_meet_is_checked_for_registration() -> None:
     """Print and cut, or dye and its film, must meet; a single cut film has nothing to meet."""
     for method, told in (("printed-film", True), ("dye-on-white-film", True), ("cut-film", False)):
@@ -259,7 +300,7 @@ def test_a_medium_without_blade_data_points_to_its_data_sheet() -> None:
     assert cut.cutting is not None
     assert cut.cutting.blade_offset_mm == 0.25
     assert (cut.cutting.blade_angle_deg, cut.cutting.force_gf, cut.cutting.passes) == (None,) * 3
-    assert ("blade and force", "as the data sheet says") in setting_rows(cut)
+    assert ("blade and force", "as the data sheet says") in setting_rows(cut, 10)
 
 
 def test_steps_follow_a_shops_own_method() -> None:

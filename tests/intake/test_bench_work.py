@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -79,28 +79,6 @@ def test_an_empty_shop_has_an_empty_queue(database: Database) -> None:
     """No tickets, no stations, no further page."""
     page = bench_queue(_services(database), station=None, states=(), limit=5, cursor=None)
     assert page == QueuePage((), {}, None)
-
-
-def test_a_ticket_waits_at_its_first_step(database: Database) -> None:
-    """A row written without a station gets that of its document's first step, or none."""
-    steps = '{"steps": [{"station": "cutting"}, {"station": "pressing"}]}'
-    rows = [
-        Ticket(
-            number=f"T{index}",
-            order_id="ord_1",
-            line_index=index,
-            state="waiting",
-            pieces=1,
-            promised_day=date(2026, 3, 9),
-            document_json=document,
-            created_at=NOON,
-        )
-        for index, document in enumerate([steps, "{}"])
-    ]
-    database.write(lambda session: session.add_all([*placed_order(), *rows]))
-    page = bench_queue(_services(database), station=None, states=(), limit=5, cursor=None)
-    assert [ticket.station for ticket in page.tickets] == ["cutting", ""]
-    assert page.stations == {"cutting": 1}
 
 
 def test_an_entry_says_what_is_missing_in_one_sentence() -> None:

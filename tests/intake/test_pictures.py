@@ -61,7 +61,7 @@ def _noise(side: int = 64) -> Image.Image:
 
 
 def _png(width: int, height: int, *chunks: tuple[bytes, bytes]) -> bytes:
-    """A PNG (ISO/IEC 15948) with that header and those further chunks."""
+    """A PNG (ISO/IEC 15948, from memory) with that header and those further chunks."""
     header = (b"IHDR", struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0))
     return b"\x89PNG\r\n\x1a\n" + b"".join(
         struct.pack(">I", len(body)) + kind + body + struct.pack(">I", zlib.crc32(kind + body))
@@ -176,7 +176,7 @@ def test_profile_is_applied() -> None:
 
 
 def _icc_profile(space: bytes, pcs: bytes, tags: Iterable[tuple[bytes, bytes]]) -> bytes:
-    """An ICC profile, version 2, of that colour space with those tags (ISO 15076-1)."""
+    """An ICC profile, version 2, of that colour space and tags (ISO 15076-1, from memory)."""
     white = struct.pack(">III", 0xF6D6, 0x10000, 0xD32D)
     tags = [(b"wtpt", b"XYZ \0\0\0\0" + white), *tags]
     at = 128 + 4 + 12 * len(tags)
@@ -203,7 +203,8 @@ def test_grey_profile_is_applied() -> None:
 def test_cmyk_profile_is_applied() -> None:
     """An ink said to be a neutral of L* 50 becomes the sRGB grey 119 (CIE 15), not cyan."""
     ramp = bytes(range(256))
-    # ISO 15076-1, lut8Type: 4 inputs, 3 outputs, 2 grid points; cyan alone halves the lightness.
+    # ISO 15076-1, lut8Type (from memory): 4 inputs, 3 outputs, 2 grid points; cyan alone halves
+    # the lightness.
     grid = b"".join(bytes([0 if ink & 1 else 255 >> (ink >> 3), 128, 128]) for ink in range(16))
     matrix = struct.pack(">9I", 65536, 0, 0, 0, 65536, 0, 0, 0, 65536)
     lut = b"mft1\0\0\0\0\x04\x03\x02\0" + matrix + ramp * 4 + grid + ramp * 3
@@ -422,7 +423,7 @@ def test_other_bytes_behind_a_picture() -> None:
 
 
 def test_a_palette_of_too_many_entries() -> None:
-    """A palette that claims 65,535 entries, where 256 are most (ISO/IEC 15948, 11.2.2)."""
+    """One that claims 65,535 entries, where 256 are most (ISO/IEC 15948, 11.2.2, from memory)."""
     head = struct.pack(">IIBBBBB", 2, 1, 8, 3, 0, 0, 0)
     chunks = [
         (b"IHDR", head),

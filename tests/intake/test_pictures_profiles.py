@@ -1,4 +1,4 @@
-"""ICC profiles made for tests (ISO 15076-1), and that littleCMS takes them."""
+"""ICC profiles made for tests (ISO 15076-1, from memory), and that littleCMS takes them."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from PIL import ImageCms
 
 
 def icc_profile(space: bytes, pcs: bytes, tags: Iterable[tuple[bytes, bytes]]) -> bytes:
-    """A profile, version 2, of that colour space with those tags (ISO 15076-1, section 7)."""
+    """A profile, version 2, of that colour space and tags (ISO 15076-1, section 7, from memory)."""
     white = struct.pack(">III", 0xF6D6, 0x10000, 0xD32D)
     tags = [(b"wtpt", b"XYZ \0\0\0\0" + white), *tags]
     at = 128 + 4 + 12 * len(tags)

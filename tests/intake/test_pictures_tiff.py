@@ -50,7 +50,7 @@ def _tiff(
     order: str = "<",
     after: int = 0,
 ) -> bytes:
-    """A TIFF (TIFF 6.0, section 2) with the pixels at byte 8 and the directory behind them."""
+    """A TIFF with the pixels at byte 8, the directory behind (TIFF 6.0, section 2, from memory)."""
     body = bytearray((b"II*\0" if order == "<" else b"MM\0*") + bytes(4) + pixels)
     lines = b""
     for tag, kind, told in sorted(entries):
@@ -132,7 +132,7 @@ def test_sixteen_bits(channels: int) -> None:
 
 @pytest.mark.parametrize("order", ["<", ">"])
 def test_white_is_zero(order: str) -> None:
-    """In photometric 0 the code 0 is white, in 8 and in 16 bits (TIFF 6.0, section 8)."""
+    """In photometric 0 code 0 is white, in 8 and in 16 bits (TIFF 6.0, section 8, from memory)."""
     eight = _strip(2, 1, (8,), 0, b"\0\xff", order=order)
     assert _read(eight).rgba[0, :, 0].tolist() == [255, 0]
     if order == "<":
@@ -141,7 +141,7 @@ def test_white_is_zero(order: str) -> None:
 
 
 def test_associated_alpha() -> None:
-    """Colour that was multiplied by its alpha is divided by it (TIFF 6.0, ExtraSamples 1)."""
+    """Colour times alpha is divided by it (TIFF 6.0, ExtraSamples 1, from memory)."""
     pixel = bytes([100, 50, 25, 128])
     told = _strip(1, 1, (8,) * 4, 2, pixel, (1,))
     # 100 * 255 / 128 = 199.2
@@ -155,7 +155,7 @@ def test_associated_alpha() -> None:
 
 
 def test_tiles() -> None:
-    """A picture in tiles of 16 x 16 comes together (TIFF 6.0, section 15)."""
+    """A picture in tiles of 16 x 16 comes together (TIFF 6.0, section 15, from memory)."""
     codes = np.arange(32 * 32, dtype=np.uint8).reshape(32, 32)
     tiles = [codes[y : y + 16, x : x + 16].tobytes() for y in (0, 16) for x in (0, 16)]
     entries = [

@@ -31,7 +31,9 @@ def test_the_page_says_all_that_the_json_says() -> None:
     document = usual_document()
     text = html_text(ticket_page(usual_paper()).html)
     wanted = ["Ticket T000042", "leaves on Monday 9 March 2026 (2026-03-09)", "on bench"]
-    wanted += [part for step in document.steps for part in words_of_step(step)]
+    wanted += [
+        part for step in document.steps for part in words_of_step(step, document.pieces_to_start)
+    ]
     wanted += [one.words() for one in document.materials]
     wanted += [one.placed for one in document.decorations]
     wanted += list(document.cautions)

@@ -7,7 +7,7 @@ from concurrent.futures import ThreadPoolExecutor
 from fractions import Fraction
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from service.domain.setting_rows import setting_rows
@@ -44,9 +44,9 @@ def missing(wanted: Iterable[str], text: str) -> list[str]:
     return [words for words in wanted if not in_text(squeezed(words), text)]
 
 
-def words_of_step(step: TicketStep) -> list[str]:
-    """All that a step of the JSON says and sets."""
-    values = [value for _, value in setting_rows(step)]
+def words_of_step(step: TicketStep, pieces: int) -> list[str]:
+    """All that a step of the JSON says and sets, for so many pieces."""
+    values = [value for _, value in setting_rows(step, pieces)]
     return [step.words, step.why, step.caution, str(step.number), step.station_name, *values]
 
 
@@ -57,7 +57,9 @@ def test_the_pdf_says_all_that_the_json_says(size: PaperSize) -> None:
     text = pdf_text(ticket_pdf(usual_paper(), size))
     wanted = ["T000042", "2026-03-09", "Monday 9 March 2026", "on bench", "for the fair, line 1"]
     wanted += [document.garment, document.colour, document.fibre_content, document.pick_location]
-    wanted += [part for step in document.steps for part in words_of_step(step)]
+    wanted += [
+        part for step in document.steps for part in words_of_step(step, document.pieces_to_start)
+    ]
     wanted += [one.words() for one in document.materials]
     wanted += [one.placed for one in document.decorations]
     wanted += [warning for one in document.decorations for warning in one.warnings]
@@ -74,12 +76,22 @@ def test_every_method_has_its_sheet(method: str) -> None:
     """Steps of all twelve methods stand there with their settings."""
     document = ticket_by(method)
     text = pdf_text(ticket_pdf(paper_of(document, pictures=False)))
-    assert missing((part for step in document.steps for part in words_of_step(step)), text) == []
+    assert (
+        missing(
+            (
+                part
+                for step in document.steps
+                for part in words_of_step(step, document.pieces_to_start)
+            ),
+            text,
+        )
+        == []
+    )
     assert in_text("no picture: it is gone", text)
 
 
 def test_the_code_opens_the_bench_page() -> None:
-    """The square code is read from the drawn page (ISO/IEC 18004, by zxing-cpp)."""
+    """The square code is read from the drawn page (ISO/IEC 18004, from memory; by zxing-cpp)."""
     assert codes_on(page_picture(ticket_pdf(usual_paper()))) == [BENCH]
 
 
@@ -164,6 +176,9 @@ def test_awkward_notes_are_shown(words: str) -> None:
         ("مرحبا بالعالم", "مرحبا بالعالم"),
         ("smile 😀 漢字", "smile [U+1F600] [U+6F22][U+5B57]"),
         ("turned \u202eround", "turned [U+202E]round"),
+        ("می\u200cخواهم \u200c", "می\u200cخواهم"),
+        ("\u200dfamily 👩\u200d👧 end", "end"),
+        ("क्\u200dष", "क्\u200d"),
     ],
 )
 def test_other_scripts_are_there(words: str, shown: str) -> None:
@@ -171,7 +186,8 @@ def test_other_scripts_are_there(words: str, shown: str) -> None:
     assert in_text(shown, pdf_text(ticket_pdf(usual_paper(notes=(words,)))))
 
 
-@given(st.text(max_size=200), st.floats(8, 300), st.booleans())
+@given(text=st.text(max_size=200), width=st.floats(8, 300), bold=st.booleans())
+@example(text="\u200cمی\u200cخواهم 👩\u200d👧", width=30.0, bold=False)
 @settings(max_examples=60, deadline=None)
 def test_no_line_is_wider_than_its_column(text: str, width: float, bold: bool) -> None:  # noqa: FBT001
     """Whatever is written, lines fit; a single letter may be all that a line holds."""

@@ -26,7 +26,7 @@ def test_the_text_holds_all_of_the_ticket(method: str) -> None:
     assert text.startswith("TICKET T000042 leaves on 2026-03-09")
     for step in document.steps:
         assert f"{step.number}. {' '.join(step.words.split())}" in text
-        for label, value in setting_rows(step):
+        for label, value in setting_rows(step, document.pieces_to_start):
             assert f"{label} {value}" in text
         assert step.caution in text
     for material in document.materials:

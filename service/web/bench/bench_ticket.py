@@ -8,14 +8,17 @@ from datetime import date, datetime
 
 from service.domain.pieces import SPOIL_WORDS
 from service.domain.setting_rows import setting_rows
-from service.domain.ticket_states import TicketState
+from service.domain.ticket_states import Move, TicketState
 from service.domain.ticket_steps import TicketStep
+from service.domain.ticket_words import kind_words
 from service.intake.answers import PieceEntryAnswer, TickAnswer, TicketAnswer
 from service.intake.bench_work import AT_THE_PRESS, IN_HAND
-from service.web.bench.words import MOVE_WORDS, Urgency, kind_words, plural, urgency
+from service.render.placement_svg import PlacementScene
+from service.render.ticket_view import scene_of
+from service.web.bench.words import MOVE_WORDS, Urgency, plural, urgency
 
 _TWICE = frozenset({"temperature"})
-_LARGE = frozenset({"time", "pressure", "peel", "then peel"})
+_LARGE = frozenset({"how many", "time", "pressure", "peel", "then peel"})
 _WIDE = frozenset({"machine", "cover", "colour profile", "test stripe", "blade and force"})
 _SHOWN_APART = "side"
 
@@ -50,12 +53,16 @@ class HistoryLine:
 
 @dataclass(frozen=True, slots=True)
 class ShownTicket:
-    """The ticket of a page: the answer, and what is worked out for showing it."""
+    """The ticket of a page: the answer, and what is worked out for showing it.
+
+    ``scenes`` are the drawings of the document's decorations, in its order.
+    """
 
     answer: TicketAnswer
     urgency: Urgency
     steps: tuple[ShownStep, ...]
     history: tuple[HistoryLine, ...]
+    scenes: tuple[PlacementScene | None, ...]
 
     @property
     def takes_pieces(self) -> bool:
@@ -72,6 +79,14 @@ class ShownTicket:
         """Pieces for which no blank is left, by size."""
         counts = self.answer.pieces
         return {size: one.to_remake for size, one in counts.items() if one.to_remake}
+
+    @property
+    def halt(self) -> HistoryLine | None:
+        """Who set the ticket aside and why, while it is set aside."""
+        if self.answer.state != TicketState.HALTED:
+            return None
+        halts = [line for line in self.history if line.what == MOVE_WORDS[Move.HALT]]
+        return halts[-1] if halts else None
 
     def step_to_show(self, key: str) -> ShownStep | None:
         """The step of that key, else the first that is not ticked off; None when all are."""
@@ -90,10 +105,15 @@ def shown_ticket(answer: TicketAnswer, today: date) -> ShownTicket:
         answer=answer,
         urgency=urgency(answer.promised_day, today) if _is_owed(answer) else Urgency.LATER,
         steps=tuple(
-            ShownStep(step, tuple(_settings(step)), answer.ticks.get(step.key))
+            ShownStep(
+                step,
+                tuple(_settings(step, answer.document.pieces_to_start)),
+                answer.ticks.get(step.key),
+            )
             for step in answer.document.steps
         ),
         history=tuple(sorted(_history(answer), key=lambda line: line.at)),
+        scenes=tuple(scene_of(answer.document, one) for one in answer.document.decorations),
     )
 
 
@@ -101,9 +121,9 @@ def _is_owed(answer: TicketAnswer) -> bool:
     return answer.state not in (TicketState.SENT, TicketState.CANCELLED)
 
 
-def _settings(step: TicketStep) -> Iterator[Setting]:
+def _settings(step: TicketStep, pieces: int) -> Iterator[Setting]:
     """The rows of a step; which side is shown by a sign of its own."""
-    for label, value in setting_rows(step):
+    for label, value in setting_rows(step, pieces):
         if label != _SHOWN_APART:
             yield Setting(label, value, _look(label))
 
@@ -120,11 +140,13 @@ def _history(answer: TicketAnswer) -> Iterator[HistoryLine]:
         yield HistoryLine(move.at, move.who, MOVE_WORDS[move.move], move.note)
     for entry in answer.entries:
         yield HistoryLine(entry.at, entry.who, _entry_words(entry), entry.note)
-    by_key = {step.key: step for step in answer.document.steps}
-    for key, tick in answer.ticks.items():
-        step = by_key.get(key)
-        name = f"step {step.number}, {kind_words(step.kind)}" if step else f"step '{key}'"
-        yield HistoryLine(tick.at, tick.who, f"Ticked off {name}")
+    names = {
+        step.key: f"step {step.number}, {kind_words(step.kind)}" for step in answer.document.steps
+    }
+    for tick in answer.tick_entries:
+        name = names.get(tick.step_key, f"step '{tick.step_key}'")
+        done = "Ticked off" if tick.done else "Took back the tick of"
+        yield HistoryLine(tick.at, tick.who, f"{done} {name}")
     for note in answer.notes:
         yield HistoryLine(note.at, note.who, "Note", note.text)
 

@@ -10,7 +10,13 @@ from fastapi import FastAPI
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from service.store.bench_sessions import SECRET_BYTES, end_session, format_secret, open_session
+from service.store.bench_sessions import (
+    SECRET_BYTES,
+    end_session,
+    format_secret,
+    open_session,
+    opens_bench,
+)
 from service.web.bench.rendering import ASSETS, asset, asset_mark, bench_page
 from service.web.bench.routing import bench_router, read_form
 from service.web.bench.session import (
@@ -57,26 +63,29 @@ async def sign_in(request: Request, rooms: RoomsPart) -> Response:
     """Open a session for a person with a key of staff or the owner."""
     refuse_other_sites(request)
     fields = await read_form(request)
-    limit, address = _limit(request.app, rooms), request.client.host if request.client else ""
-    wait_s = limit.wait_s(address)
-    if wait_s:
-        fault = f"Too many keys were refused. Try again in {wait_s} seconds."
-        answer = _refused_sign_in(request, fault, HTTPStatus.TOO_MANY_REQUESTS)
-        answer.headers["Retry-After"] = str(wait_s)
-        return answer
     who = " ".join(fields.get("who", "").split())
     if not who or len(who) > WHO_MAX or not who.isprintable():
         fault = f"Give your name or initials, {WHO_MAX} characters at most."
         return _refused_sign_in(request, fault, HTTPStatus.UNPROCESSABLE_ENTITY)
     secret = await _opened(rooms, fields.get("key", "").strip(), who)
-    if secret is None:
-        limit.note_refusal(address)
-        return _refused_sign_in(
-            request,
-            "This key opens no bench: it is unknown, is over, or is not one of staff.",
-            HTTPStatus.FORBIDDEN,
+    return _refused_key(request, rooms) if secret is None else _signed_in(request, secret)
+
+
+def _refused_key(request: Request, rooms: Rooms) -> Response:
+    """Say that the key opens nothing; after many such, also to wait before the next."""
+    limit, address = _limit(request.app, rooms), request.client.host if request.client else ""
+    wait_s = limit.wait_s(address)
+    if wait_s:
+        fault = (
+            "This key opens no bench, and neither did the last ones. Wait "
+            f"{wait_s} seconds before you try another; a good key is taken at once."
         )
-    return _signed_in(request, secret)
+        answer = _refused_sign_in(request, fault, HTTPStatus.TOO_MANY_REQUESTS)
+        answer.headers["Retry-After"] = str(wait_s)
+        return answer
+    limit.note_refusal(address)
+    fault = "This key opens no bench: it is unknown, is over, or is not one of staff."
+    return _refused_sign_in(request, fault, HTTPStatus.FORBIDDEN)
 
 
 @router.post("/sign-out")
@@ -93,11 +102,18 @@ async def sign_out(request: Request, rooms: RoomsPart, visit: VisitPart) -> Resp
 async def _opened(rooms: Rooms, key: str, who: str) -> str | None:
     """The secret of a new session, or None when the key opens none."""
     services = rooms.services
+    now = services.clock()
+    # Reading first: a key that opens nothing never waits for, nor holds, the one place to write.
+    known = await rooms.in_store(
+        lambda: services.database.read(lambda session: opens_bench(session, key, now))
+    )
+    if not known:
+        return None
     secret = format_secret(services.random_bytes(SECRET_BYTES))
     opened = await rooms.in_store(
         lambda: services.database.write(
             lambda session: open_session(
-                session, presented_key=key, who=who, now=services.clock(), secret=secret
+                session, presented_key=key, who=who, now=now, secret=secret
             )
         )
     )

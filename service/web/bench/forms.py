@@ -74,6 +74,16 @@ class Act(Protocol):
         ...
 
 
+@router.get("/tickets/{number}/moves")
+@router.get("/tickets/{number}/pieces")
+@router.get("/tickets/{number}/ticks")
+@router.get("/tickets/{number}/notes")
+@router.get("/tickets/{number}/remakes")
+async def form_address(request: Request, number: Number) -> Response:
+    """Where a form was refused, its page stands at this address; loaded anew it is the ticket's."""
+    return RedirectResponse(f"{root_of(request)}/bench/tickets/{number}", HTTPStatus.SEE_OTHER)
+
+
 @router.post("/tickets/{number}/moves")
 async def move(request: Request, rooms: RoomsPart, visit: VisitPart, number: Number) -> Response:
     """Move the ticket."""

@@ -13,6 +13,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
+from service.render.pages import drawing
 from service.web.bench.session import Visit, root_of
 from service.web.bench.words import FILTERS
 
@@ -71,6 +72,7 @@ def _environment() -> Environment:
         auto_reload=False,
     )
     environment.filters.update(FILTERS)
+    environment.filters["drawing"] = drawing
     environment.globals["asset_mark"] = asset_mark
     return environment
 

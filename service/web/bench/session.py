@@ -141,10 +141,12 @@ def _set_cookie(request: Request, response: Response, value: str, lasts: timedel
 
 
 class AttemptLimit:
-    """Refused sign-ins by address: after so many within a span, that address waits.
+    """Refused sign-ins by address: after so many within a span, it is told to wait.
 
-    Keys cannot be guessed, so this only keeps the store from being asked for ever. One process and
-    one event loop; beyond ``ADDRESSES_MAX`` the address seen longest ago is forgotten.
+    Keys of 256 random bits cannot be guessed, so nobody with a good key is kept out: behind a proxy
+    or a router all of a shop share one address, and a stranger could lock them out by refusals.
+    One process and one event loop; beyond ``ADDRESSES_MAX`` the address seen longest ago is
+    forgotten.
     """
 
     def __init__(self, clock: Callable[[], datetime]) -> None:

@@ -15,6 +15,7 @@ from starlette.responses import Response
 
 from service.domain.errors import NotFound
 from service.domain.pieces import SPOIL_WORDS
+from service.intake.papers import BROUGHT
 from service.intake.proofs import ProofQuery
 from service.intake.tickets import get_ticket
 from service.web.bench.bench_ticket import shown_ticket
@@ -23,7 +24,12 @@ from service.web.bench.routing import bench_router
 from service.web.bench.session import Visit, VisitPart
 from service.web.bench.shop_time import shop_today, shop_zone
 from service.web.operations.proofs import show_proof
-from service.web.operations.ticket_papers import care_card_as_pdf, labels, ticket_as_pdf
+from service.web.operations.ticket_papers import (
+    care_card_as_pdf,
+    labels,
+    ticket_as_page,
+    ticket_as_pdf,
+)
 from service.web.parts import Rooms, RoomsPart
 
 router = bench_router()
@@ -88,6 +94,7 @@ async def ticket_page(
         current=shown.step_to_show(request.query_params.get("step", fields.get("step", ""))),
         zone=shop_zone(services),
         spoil_words=SPOIL_WORDS,
+        no_proof=BROUGHT,
         refused=refused,
         since=since,
         typed=_typed(request, fields),
@@ -111,6 +118,14 @@ def _typed(request: Request, fields: Mapping[str, str]) -> dict[str, str]:
 async def sheet(request: Request, rooms: RoomsPart, visit: VisitPart, number: Number) -> Response:
     """The ticket on paper."""
     return await ticket_as_pdf(request, rooms, visit.caller, number)
+
+
+@router.get("/tickets/{number}/sheet.html")
+async def sheet_page(
+    request: Request, rooms: RoomsPart, visit: VisitPart, number: Number
+) -> Response:
+    """The same sheet as a page."""
+    return await ticket_as_page(request, rooms, visit.caller, number)
 
 
 @router.get("/tickets/{number}/labels.pdf")

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from service.domain.ticket_states import Move, TicketState
 from service.domain.ticket_steps import StepKind
+from service.domain.ticket_words import kind_words
 
 STATE_WORDS: Final[Mapping[TicketState, str]] = {
     TicketState.WAITING: "waiting",
@@ -72,11 +73,6 @@ def moment_words(moment: datetime, zone: ZoneInfo) -> str:
     return f"{day_words(local.date())} {local:%H:%M}"
 
 
-def kind_words(kind: StepKind) -> str:
-    """What the hands do: ``Pre-press``, ``Lint-roll``."""
-    return kind.replace("_", "-").capitalize()
-
-
 def plural(count: int, one: str, several: str = "") -> str:
     """``1 piece``, ``2 pieces``."""
     return f"{count} {one if count == 1 else several or one + 's'}"
@@ -87,7 +83,7 @@ FILTERS: Final[Mapping[str, Callable[..., Any]]] = {
     "move_words": lambda move: MOVE_WORDS[Move(move)],
     "day_words": day_words,
     "moment_words": moment_words,
-    "kind_words": kind_words,
+    "kind_words": lambda kind: kind_words(StepKind(kind)).capitalize(),
     "plural": plural,
 }
 """What templates write values with."""

@@ -6,6 +6,7 @@ take them for a number.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Annotated, Any
 
 from fastapi import Query
@@ -16,13 +17,14 @@ from service.domain.ticket_paper import TicketPaper
 from service.render.care_paper import care_page, care_pdf
 from service.render.label_pdf import LabelFor, label_pdf
 from service.render.languages import Language
+from service.render.pages import StyledPage
 from service.render.ticket_page import ticket_page
 from service.render.ticket_pdf import PaperSize, ticket_pdf
 from service.web.application import new_router
 from service.web.openapi import problems
 from service.web.operations.tickets import Number
 from service.web.paper_answers import HTML, PDF, plain_answer, sheet_answer
-from service.web.parts import RoomsPart, StaffCaller, once_each
+from service.web.parts import Rooms, RoomsPart, StaffCaller, once_each
 
 router = new_router("tickets", "/v1")
 
@@ -118,10 +120,7 @@ async def care_card_as_pdf(
     language: InLanguage = Language.ENGLISH,
 ) -> Response:
     """How the decorated garment is cared for, on A6; its drawings are no symbols of a standard."""
-    once_each(request)
-    return await plain_answer(
-        request, rooms, number, PDF, lambda found: care_pdf(found, language), "care-card", language
-    )
+    return await _care_card(request, rooms, number, PDF, care_pdf, language)
 
 
 @router.get(
@@ -138,7 +137,18 @@ async def care_card_as_page(
     language: InLanguage = Language.ENGLISH,
 ) -> Response:
     """The same card as one page."""
+    return await _care_card(request, rooms, number, HTML, care_page, language)
+
+
+async def _care_card(
+    request: Request,
+    rooms: Rooms,
+    number: str,
+    kind: str,
+    write: Callable[[TicketPaper, Language], bytes | StyledPage],
+    language: Language,
+) -> Response:
     once_each(request)
     return await plain_answer(
-        request, rooms, number, HTML, lambda found: care_page(found, language), "care", language
+        request, rooms, number, kind, lambda found: write(found, language), "care-card", language
     )

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date
-from typing import Annotated, Literal, TypeVar
+from typing import Annotated, Literal
 from urllib.parse import urlencode
 
 from fastapi import Path, Query
@@ -45,7 +46,6 @@ from service.web.request_mark import current_mark
 router = new_router("tickets", "/v1")
 
 Number = Annotated[str, Path(pattern=r"^[A-Za-z0-9-]{1,16}$", description="Such as T000001.")]
-Body = TypeVar("Body", bound=BaseModel)
 
 _ACT_CODES = (
     "ticket-not-found",
@@ -216,23 +216,7 @@ async def remake(
 
     Location and ETag are the new ticket's. `late` says that the promised day cannot be kept.
     """
-    versions = _allowed(request)
-
-    def open_one(session: StoreSession) -> Outcome:
-        answer, version = open_remake(
-            rooms.services,
-            session,
-            number,
-            body,
-            allowed_versions=versions,
-            trace_id=current_mark().trace_id,
-        )
-        return Outcome.of(
-            201, answer, etag=etag_for(version), location=f"/v1/tickets/{answer.ticket.number}"
-        )
-
-    key = request_key(request, caller, body.model_dump(mode="json"))
-    return await do(rooms, request, key, open_one)
+    return await _act(request, rooms, caller, number, body, open_remake)
 
 
 async def _act(
@@ -240,10 +224,10 @@ async def _act(
     rooms: Rooms,
     caller: Caller,
     number: str,
-    body: Body,
-    act: Callable[..., tuple[TicketAnswer, int]],
+    body: BaseModel,
+    act: Callable[..., tuple[TicketAnswer | RemakeAnswer, int]],
 ) -> Response:
-    """Do something to a ticket, once per key, and answer with what it has become."""
+    """Do something to a ticket, once per key; answers with what it has become, or the new one."""
     versions = _allowed(request)
 
     def act_once(session: StoreSession) -> Outcome:
@@ -255,7 +239,11 @@ async def _act(
             allowed_versions=versions,
             trace_id=current_mark().trace_id,
         )
-        return Outcome.of(201, answer, etag=etag_for(version))
+        outcome = Outcome.of(201, answer, etag=etag_for(version))
+        if not isinstance(answer, RemakeAnswer):
+            return outcome
+        location = f"/v1/tickets/{answer.ticket.number}"
+        return replace(outcome, headers={**outcome.headers, "location": location})
 
     key = request_key(request, caller, body.model_dump(mode="json"))
     return await do(rooms, request, key, act_once)

@@ -71,6 +71,7 @@ def test_the_queue_shows_one_station_or_one_state(ada: Hand, workroom: ShopDoor)
     """Each option counts what is then shown; what does not exist is as if not asked for."""
     numbers = [workroom.storefront.order(line())["tickets"][0]["number"] for _ in range(2)]
     ada.done(numbers[0], "moves", move="start")
+    assert "Classic cotton tee, Black" in text_of(ada.page("/bench?state=on_bench"))
     assert numbers[0] in numbers_on(ada, "/bench?state=on_bench")
     assert numbers[1] not in numbers_on(ada, "/bench?state=on_bench")
     stations = answered(workroom.staff.get("/v1/tickets"), 200)["stations"]
@@ -136,7 +137,7 @@ def test_an_empty_scan_leads_to_the_queue(ada: Hand) -> None:
 
 
 def test_addresses_count_below_the_public_one_alone() -> None:
-    """With a path before it, and in any case of scheme and host (RFC 3986 section 6.2.2.1)."""
+    """With a path before it, and any case of scheme and host (RFC 3986, 6.2.2.1, from memory)."""
     shop = "https://shop.example/intake"
     assert number_in("HTTPS://SHOP.EXAMPLE/intake/bench/tickets/t000007", shop) == "T000007"
     assert number_in("https://shop.example/bench/tickets/T000007", shop) is None

@@ -28,6 +28,9 @@ def buttons(page: Element, name: str) -> set[str]:
     return {str(one.get("value")) for one in found}
 
 
+SVG = "{http://www.w3.org/2000/svg}"
+
+
 def at(number: str, **query: str) -> str:
     """Address of a ticket's page."""
     asked = "&".join(f"{name}={value}" for name, value in query.items())
@@ -305,6 +308,8 @@ def test_the_papers_are_had_by_the_session(ada: Hand, workroom: ShopDoor, number
     links = [str(one.get("href")) for one in ada.page(at(number)).iter("a")]
     papers = [link for link in links if link.endswith(".pdf")]
     assert len(papers) == 3
+    assert ada.get(f"{at(number)}/sheet.html").headers["content-type"].startswith("text/html")
+    assert f"{at(number)}/sheet.html" in links
     for paper in papers:
         answer = ada.get(paper)
         assert answer.status_code == 200
@@ -314,11 +319,38 @@ def test_the_papers_are_had_by_the_session(ada: Hand, workroom: ShopDoor, number
 
 
 def test_a_garment_the_customer_brings_has_no_picture(ada: Hand, workroom: ShopDoor) -> None:
-    """The page says so, and that it lies with the ticket."""
+    """The page says why, and draws where the print goes."""
     order = workroom.storefront.order(supplied_line())
     page = ada.page(at(order["tickets"][0]["number"]))
     assert list(page.iter("img")) == []
-    assert "No proof: the customer brings the garment." in text_of(page)
+    shown = text_of(page)
+    assert "No picture: this garment is the customer's own" in shown
+    assert "without an outline: the garment was not measured" in shown
+    assert "65 mm (2.56 in)" in [text_of(one) for one in page.iter(f"{SVG}text")]
+
+
+def test_a_tick_taken_back_stays_in_the_history(ada: Hand, workroom: ShopDoor, number: str) -> None:
+    """The answer and the page name both acts, though the step stands as before."""
+    ada.done(number, "moves", move="start")
+    for ticked in ("yes", "no"):
+        ada.done(number, "ticks", step="gather", ticked=ticked)
+    answer = answered(workroom.staff.get(f"/v1/tickets/{number}"), 200)
+    assert answer["ticks"] == {}
+    entries = [(one["step_key"], one["done"], one["who"]) for one in answer["tick_entries"]]
+    assert entries == [("gather", True, "Ada"), ("gather", False, "Ada")]
+    shown = text_of(ada.page(at(number)))
+    assert "Ticked off step 1, gather" in shown
+    assert "Took back the tick of step 1, gather" in shown
+
+
+def test_why_a_ticket_was_halted_stands_above_all(ada: Hand, number: str) -> None:
+    """Who set it aside and what they wrote come before the ticket's own number."""
+    ada.done(number, "moves", move="halt", note="The roll is <b>empty</b>.")
+    shown = text_of(ada.page(at(number)))
+    assert shown.index("The roll is <b>empty</b>.") < shown.index("Promised")
+    ada.done(number, "moves", move="resume")
+    shown = text_of(ada.page(at(number)))
+    assert shown.index("The roll is <b>empty</b>.") > shown.index("History")
 
 
 def test_every_act_bears_the_name_of_the_session(ada: Hand, workroom: ShopDoor) -> None:

@@ -120,7 +120,7 @@ def test_more_than_there_can_be(asking: Caller, bench: Caller) -> None:
         problem = conflict(act(bench, number, "pieces", body), "piece-limit")
         told_of = [problem[name] for name in ("size", "count", "limit")]
         assert told_of == ["S", body["count"], limit]
-        assert f"for {body['count']} of size S" in problem["detail"]
+        assert f"{body['count']} of size S" in problem["detail"]
         assert f"{limit} at most" in problem["detail"]
     assert shown(bench, number) == before
 
@@ -367,7 +367,7 @@ def test_an_order_waits_for_its_remake(standing_shop: ShopDoor, bench: Caller) -
     """The original is finished with what is good; the order is ready when the remake is too."""
     storefront = standing_shop.storefront
     order_id, number = begun(storefront, bench, S=1)
-    spoil(bench, number, "S", 2)
+    spoil(bench, number, "S")
     made = answered(act(bench, number, "remakes", {}), 201)["ticket"]["number"]
     bench.moves(number, "finish", "check")
     assert answered(storefront.get(f"/v1/orders/{order_id}"), 200)["state"] == "in_work"
@@ -402,7 +402,7 @@ def test_a_late_remake_says_so(shop: ShopDoor, clock: FakeClock) -> None:
     number = order["tickets"][0]["number"]
     clock.advance(days=(date.fromisoformat(order["promised_day"]) - clock().date()).days)
     shop.staff.moves(number, "start")
-    spoil(shop.staff, number, "S", 2)
+    spoil(shop.staff, number, "S")
     remake = answered(act(shop.staff, number, "remakes", {}), 201)
     assert remake["late"] is True
     assert remake["done_day"] > remake["promised_day"] == order["promised_day"]
@@ -417,7 +417,7 @@ def test_a_late_remake_says_so(shop: ShopDoor, clock: FakeClock) -> None:
 def test_a_remake_in_time_is_no_news_of_the_day(shop: ShopDoor) -> None:
     """Opened at once, with no more lead than the order had, it is done by the promised day."""
     order_id, number = begun(shop.storefront, shop.staff, S=1)
-    spoil(shop.staff, number, "S", 2)
+    spoil(shop.staff, number, "S")
     remake = answered(act(shop.staff, number, "remakes", {}), 201)
     assert (remake["late"], told(shop, order_id, "order.late")) == (False, [])
     assert remake["done_day"] <= remake["promised_day"]
@@ -439,7 +439,7 @@ def test_remakes_opened_at_once(standing_shop: ShopDoor, bench: Caller) -> None:
     storefront = standing_shop.storefront
     numbers = [begun(storefront, bench, S=1)[1] for _ in range(3)]
     for number in numbers:
-        spoil(bench, number, "S", 2)
+        spoil(bench, number, "S")
     calls: list[Any] = [partial(act, bench, number, "remakes", {}) for number in numbers * 3]
     answers = together([*calls, partial(storefront.order, line(sizes={"S": 1}))])[:-1]
     assert Counter(answer.status_code for answer in answers) == {201: 3, 409: 6}

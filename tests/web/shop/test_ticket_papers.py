@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import base64
 import re
+from datetime import timedelta
 
 import pytest
 from httpx2 import Response
 
 from service.store.tables import Artwork
 from service.web.accept_types import preferred_type
+from tests.conftest import FakeClock
 from tests.render.papers import (
     codes_on,
     elements,
@@ -69,6 +71,25 @@ def test_the_pdf_holds_the_ticket_of_the_json(standing_shop: ShopDoor, number: s
     assert answer.headers["content-disposition"] == f'inline; filename="{number}-ticket.pdf"'
 
 
+def test_what_was_written_stands_on_the_sheet(shop: ShopDoor, clock: FakeClock) -> None:
+    """Notes by themselves and beside moves, in the order in which they were written."""
+    number = shop.storefront.order(line())["tickets"][0]["number"]
+    staff, ticket = shop.staff, f"/v1/tickets/{number}"
+    answered(staff.post(f"{ticket}/notes", {"who": "Ada", "text": "first: soft hand"}), 201)
+    clock.advance(timedelta(minutes=1))
+    halt = {"who": "Bob", "move": "halt", "note": "second: no white film"}
+    answered(staff.post(f"{ticket}/moves", halt), 201)
+    clock.advance(timedelta(minutes=1))
+    answered(staff.post(f"{ticket}/notes", {"who": "Ada", "text": "third: it is here"}), 201)
+    for text in (
+        pdf_text(staff.get(f"{ticket}.pdf").content),
+        html_text(staff.get(f"{ticket}.html").text),
+    ):
+        places = [text.index(words) for words in ("first: soft", "second: no", "third: it is")]
+        assert places == sorted(places)
+        assert "Bob, halt" in text
+
+
 @ON_ONE_STORE
 def test_the_page_shows_the_proof_and_runs_nothing(standing_shop: ShopDoor, number: str) -> None:
     """A PNG lies inside it (W3C PNG, 5.2); its policy lets nothing be fetched or run (CSP 3)."""
@@ -99,7 +120,7 @@ def test_the_ticket_itself_is_sent_as_what_is_asked_for(
 
 @ON_ONE_STORE
 def test_a5_is_smaller(standing_shop: ShopDoor, number: str) -> None:
-    """148 x 210 mm (ISO 216)."""
+    """148 x 210 mm (ISO 216, from memory)."""
     answer = standing_shop.staff.get(f"/v1/tickets/{number}.pdf?paper=a5")
     width, height = page_picture(got(answer, "application/pdf").content, scale=1.0).size
     assert (width, height) == pytest.approx((148 / 25.4 * 72, 210 / 25.4 * 72), abs=1)
@@ -194,11 +215,11 @@ def test_a_garment_that_is_brought_has_no_picture(standing_shop: ShopDoor) -> No
     order = standing_shop.storefront.order(supplied_line())
     address = f"/v1/tickets/{order['tickets'][0]['number']}"
     page = standing_shop.staff.get(f"{address}.html")
-    assert "no picture: the customer brings the garment" in html_text(page.text)
+    assert "no picture: this garment is the customer's own" in html_text(page.text)
     assert page.headers["cache-control"] == "no-store"
     assert "etag" not in page.headers
     pdf = standing_shop.staff.get(f"{address}.pdf").content
-    assert "no picture: the customer brings the garment" in pdf_text(pdf)
+    assert "no picture: this garment is the customer's own" in pdf_text(pdf)
 
 
 def test_a_lost_artwork_leaves_the_ticket_readable(shop: ShopDoor) -> None:
