@@ -1,8 +1,7 @@
-"""How much of a roll or of sheets a number of equal pieces takes, by equal rows.
+"""How much of a roll or of sheets a number of equal pieces takes.
 
-The first and plainest layout: rows of pieces side by side, all turned or none. A closer nesting
-takes the place of :func:`lay_out` and answers in the same terms. Lengths are worked out in whole
-micrometres, so that equal inputs give equal answers everywhere.
+Laid in columns, some upright and some turned, as :mod:`service.domain.nesting.columns` has it.
+Lengths are worked out in whole micrometres, so that equal inputs give equal answers everywhere.
 """
 
 from __future__ import annotations
@@ -10,9 +9,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import lru_cache
 from typing import Self
 
 from service.domain.media import Medium
+from service.domain.nesting.columns import Pattern, lay_column_sheets, lay_columns, rate_of_columns
+from service.domain.nesting.pieces import NestPiece
 
 _UM_PER_MM = 1_000
 
@@ -60,19 +62,22 @@ class Strip:
 
 @dataclass(frozen=True, slots=True)
 class Layout:
-    """Equal rows of equal pieces, turned by a quarter or not.
+    """Equal pieces in rows and columns, some upright and some turned by a quarter.
 
-    ``across`` pieces lie side by side in each of ``rows`` rows. ``sheets`` is None on a roll.
-    ``length_mm`` is what is cut off, margins and all; ``bound_mm`` is what no layout of these
-    pieces can beat.
+    ``pattern`` tells how many; each of several sheets is laid by the same. ``sheets`` is None on a
+    roll. ``length_mm`` is what is cut off, margins and all; ``bound_mm`` is what no layout of
+    these pieces can beat.
     """
 
     length_mm: Decimal
     bound_mm: Decimal
-    turned: bool
-    across: int
-    rows: int
+    pattern: Pattern
     sheets: int | None
+
+    @property
+    def taken(self) -> Decimal:
+        """Millimetres of roll, or sheets."""
+        return self.length_mm if self.sheets is None else Decimal(self.sheets)
 
 
 def micrometres(length_mm: float) -> int:
@@ -93,7 +98,7 @@ def misfit(strip: Strip, width_mm: float, height_mm: float) -> DoesNotFit | None
 
 
 def lay_out(strip: Strip, width_mm: float, height_mm: float, pieces: int) -> Layout:
-    """The shorter of the upright and the turned rows, upright when equal.
+    """The shortest columns, or those that take the fewest sheets.
 
     Never shorter for more pieces. Raises :class:`DoesNotFit` when not even one piece fits and
     ValueError below one piece.
@@ -103,46 +108,45 @@ def lay_out(strip: Strip, width_mm: float, height_mm: float, pieces: int) -> Lay
     fault = misfit(strip, width_mm, height_mm)
     if fault is not None:
         raise fault
-    sides = micrometres(width_mm), micrometres(height_mm)
-    turns = (False, True) if strip.may_turn else (False,)
-    layouts = (_rows(strip, sides, pieces, turned=turned) for turned in turns)
-    return min(
-        (layout for layout in layouts if layout is not None),
-        key=lambda layout: (layout.length_mm, layout.turned),
-    )
+    return _laid_out(strip, micrometres(width_mm), micrometres(height_mm), pieces)
+
+
+def taken_at_most(strip: Strip, width_mm: float, height_mm: float) -> tuple[float, float]:
+    """Numbers a and b: n pieces never take more than a n + b, in mm of roll or in sheets.
+
+    Exact but for the rounding of floats. Raises :class:`DoesNotFit` when not even one piece fits.
+    """
+    fault = misfit(strip, width_mm, height_mm)
+    if fault is not None:
+        raise fault
+    piece = _piece(strip, micrometres(width_mm), micrometres(height_mm))
+    if strip.sheet_um is not None:
+        held = lay_column_sheets(piece, 1, strip.width_um, strip.sheet_um, strip.gap_um).per_sheet
+        return 1 / held, (held - 1) / held
+    each_um, once_um = rate_of_columns(piece, strip.width_um, strip.gap_um)
+    return float(each_um / _UM_PER_MM), float((once_um + 2 * strip.margin_um) / _UM_PER_MM)
+
+
+@lru_cache(maxsize=1_024)
+def _laid_out(strip: Strip, width_um: int, height_um: int, pieces: int) -> Layout:
+    """Pieces that have room, laid out; the same is asked for a price, a promise and a ticket."""
+    piece = _piece(strip, width_um, height_um)
+    edges_um = 2 * strip.margin_um
+    if strip.sheet_um is None:
+        columns = lay_columns(piece, pieces, strip.width_um, strip.gap_um)
+        length_um, bound_um = columns.length_um + edges_um, columns.bound_um + edges_um
+        return Layout(_mm(length_um), _mm(bound_um), columns.pattern, None)
+    laid = lay_column_sheets(piece, pieces, strip.width_um, strip.sheet_um, strip.gap_um)
+    each_um = strip.sheet_um + edges_um
+    return Layout(_mm(laid.sheets * each_um), _mm(laid.bound * each_um), laid.pattern, laid.sheets)
+
+
+def _piece(strip: Strip, width_um: int, height_um: int) -> NestPiece:
+    return NestPiece(strip.medium, width_um, height_um, strip.may_turn)
 
 
 def _fits(strip: Strip, width_um: int, height_um: int) -> bool:
     return width_um <= strip.width_um and (strip.sheet_um is None or height_um <= strip.sheet_um)
-
-
-def _rows(strip: Strip, sides_um: tuple[int, int], pieces: int, *, turned: bool) -> Layout | None:
-    """Rows with a gap between any two pieces; None when not even one fits that way round."""
-    width_um, height_um = sides_um[::-1] if turned else sides_um
-    if not _fits(strip, width_um, height_um):
-        return None
-    gap_um, edges_um = strip.gap_um, 2 * strip.margin_um
-    across = (strip.width_um + gap_um) // (width_um + gap_um)
-    rows = -(-pieces // across)
-    sheets = None
-    length_um = rows * (height_um + gap_um) - gap_um + edges_um
-    if strip.sheet_um is not None:
-        rows_per_sheet = (strip.sheet_um + gap_um) // (height_um + gap_um)
-        sheets = -(-rows // rows_per_sheet)
-        length_um = sheets * (strip.sheet_um + edges_um)
-    bound_um = _bound_um(strip, sides_um, pieces)
-    return Layout(_mm(length_um), _mm(bound_um), turned, across, rows, sheets)
-
-
-def _bound_um(strip: Strip, sides_um: tuple[int, int], pieces: int) -> int:
-    """Least length by area: pieces grown by the gap fill at best a strip grown by the gap."""
-    gap_um, edges_um = strip.gap_um, 2 * strip.margin_um
-    area_um2 = pieces * (sides_um[0] + gap_um) * (sides_um[1] + gap_um)
-    width_um = strip.width_um + gap_um
-    if strip.sheet_um is None:
-        return -(-area_um2 // width_um) - gap_um + edges_um
-    sheets = -(-area_um2 // (width_um * (strip.sheet_um + gap_um)))
-    return sheets * (strip.sheet_um + edges_um)
 
 
 def _mm(length_um: int) -> Decimal:

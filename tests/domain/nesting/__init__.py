@@ -1,0 +1,1 @@
+"""Nesting: laws that hold of every layout, and worked examples."""
