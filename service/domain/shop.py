@@ -11,7 +11,7 @@ from functools import cached_property
 from typing import Annotated, Self
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from pydantic import AfterValidator, Field, model_validator
+from pydantic import AfterValidator, Field, StringConstraints, model_validator
 
 from service.domain.blanks import Blank
 from service.domain.machines import Plotter, Press, Printer, Station
@@ -136,6 +136,8 @@ class Policy(Frozen):
     max_pieces_per_order: Annotated[int, Field(ge=1, le=100_000)] = 2_000
     run_window_days: Annotated[int, Field(ge=0, le=60)] = 3
     run_length_mm: Annotated[float, Field(ge=300, le=5_000)] = 3_000.0
+    stock_safety_days: Annotated[int, Field(ge=0, le=60)] = 3
+    stock_order_days: Annotated[int, Field(ge=1, le=250)] = 10
     supplied_placements: tuple[SuppliedPlacement, ...] = ()
 
     @model_validator(mode="after")
@@ -160,16 +162,45 @@ def _zone_known(name: str) -> str:
     return name
 
 
-class WorkCalendar(Frozen):
-    """When the shop works. Weekdays run from 0, Monday, to 6, Sunday; ``cut_off`` is local time.
+class PublicHolidays(Frozen):
+    """Whose public holidays the shop keeps, and the days they are, each with its name.
 
-    An order accepted after ``cut_off`` starts on the next working day.
+    ``country`` is an ISO 3166-1 code of two letters, ``subdivision`` one of its parts, empty for
+    what holds in the whole country. ``days`` are found when a catalogue is loaded and stay with
+    its version, so that an old version always gives the same answer.
+    """
+
+    country: Annotated[str, StringConstraints(pattern=r"^[A-Z]{2}$")]
+    subdivision: Annotated[str, StringConstraints(max_length=64, strip_whitespace=True)] = ""
+    days: Mapping[date, Words] = {}
+
+
+class StationException(Frozen):
+    """A day on which each machine of a station works other ``minutes`` than usual, and why.
+
+    0 is a day on which the station stands still. It changes a working day, and opens no other.
+    """
+
+    station: Slug
+    day: date
+    minutes: Annotated[int, Field(ge=0, le=1_440)]
+    why: Words
+
+
+class WorkCalendar(Frozen):
+    """When the shop works. Weekdays run from 0, Monday, to 6, Sunday; times are local.
+
+    Stations begin at ``opens`` and work their minutes from there. An order accepted after
+    ``cut_off`` starts on the next working day. ``closures`` are the shop's own closed days.
     """
 
     time_zone: Annotated[str, AfterValidator(_zone_known)]
     working_weekdays: Annotated[frozenset[Annotated[int, Field(ge=0, le=6)]], Field(min_length=1)]
+    opens: time = time(8)
     cut_off: time
+    holidays: PublicHolidays | None = None
     closures: frozenset[date] = frozenset()
+    station_days: tuple[StationException, ...] = ()
 
 
 class Shop(Frozen):

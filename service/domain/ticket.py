@@ -21,6 +21,8 @@ from service.domain.pieces import blanks_to_take
 from service.domain.placement_drawing import PlacementDrawing, draw_placement
 from service.domain.shop import Catalogue
 from service.domain.step_order import PlannedDecoration, steps_in_order
+from service.domain.stock_items import MaterialUse
+from service.domain.stock_needs import uses_of
 from service.domain.ticket_steps import TicketStep
 from service.domain.ticket_words import StepWords, gather_words, gathered_from, in_colour
 from service.domain.values import Frozen
@@ -76,19 +78,11 @@ class TicketDecoration(Frozen):
     warnings: tuple[str, ...]
 
 
-class RunPlace(Frozen):
-    """Where the ticket's pieces lie when several tickets share a roll: ``position`` from 1."""
-
-    run: str
-    position: int
-    tickets: int
-
-
 class TicketMaterial(Frozen):
     """Medium to take, in one colour; ``length_mm`` of roll for all pieces to start.
 
-    ``sheets`` is None on a roll, ``colour`` empty for paper. ``roll`` and ``run`` are None until
-    the ticket is given a roll and a run.
+    ``sheets`` is None on a roll, ``colour`` empty for paper. On which run its pieces lie changes and
+    is no part of the document.
     """
 
     medium: str
@@ -98,8 +92,14 @@ class TicketMaterial(Frozen):
     sheets: int | None = None
     pieces: int | None = None
     width_mm: float | None = None
-    roll: str | None = None
-    run: RunPlace | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _without_places(cls, written: Any) -> Any:  # noqa: ANN401 - whatever was written
+        # Older documents have a roll and a run, never filled.
+        if isinstance(written, dict):
+            return {key: value for key, value in written.items() if key not in ("roll", "run")}
+        return written
 
     def words(self) -> str:
         """How much of what: ``1.19 m of white glitter film``."""
@@ -113,8 +113,8 @@ class TicketDocument(Frozen):
     """Everything the bench needs for one line.
 
     ``pieces_by_size`` are the good pieces wanted, ``starts_by_size`` the blanks to take, spares
-    among them; for ``pieces_to_start`` pieces films and prints are made. Of a garment the customer
-    brings there are no spares. ``style`` is None there.
+    among them; for ``pieces_to_start`` pieces films and prints are made, and by decoration these
+    take ``uses``. Of a garment the customer brings there are no spares. ``style`` is None there.
     """
 
     garment: str
@@ -130,6 +130,7 @@ class TicketDocument(Frozen):
     pieces_to_start: int
     decorations: tuple[TicketDecoration, ...]
     materials: tuple[TicketMaterial, ...]
+    uses: tuple[MaterialUse, ...] = ()
     steps: tuple[TicketStep, ...]
     care: CareCard | None = None
     cautions: tuple[str, ...]
@@ -191,6 +192,7 @@ def write_ticket(
             for verdict, one in zip(verdicts, planned, strict=True)
         ),
         materials=materials,
+        uses=uses_of(work, [_colour_names(one) for one in planned]),
         steps=steps_in_order(catalogue, [planned[index] for index in order], gathering),
         care=care_card(blank.care if blank else None, [one.chain for one in planned]),
         cautions=(*GENERAL_CAUTIONS, *_cautions(line, planned)),
@@ -215,6 +217,10 @@ def _planned(
         ),
         proof=not garment.supplied,
     )
+
+
+def _colour_names(planned: PlannedDecoration) -> dict[str, str]:
+    return {id_: colour.name for id_, colour in planned.film_colours.items()}
 
 
 def _chosen(verdict: DecorationVerdict) -> MethodVerdict:
@@ -260,7 +266,7 @@ def _decoration(
         height_mm=drawing.height_mm,
         method=catalogue.method_by_id[chosen.method_id].name,
         method_id=chosen.method_id,
-        film_colours={id_: colour.name for id_, colour in chosen.film_colours.items()},
+        film_colours=_colour_names(planned),
         proof=_proof_wish(line, verdict, chosen),
         warnings=tuple(
             finding.reading.reason

@@ -28,11 +28,28 @@ class PaperNote:
 
 
 @dataclass(frozen=True, slots=True)
+class PaperRun:
+    """Where pieces lie on an accepted run, from the first to the last place in its cut order."""
+
+    run: str
+    medium: str
+    first_place: int
+    last_place: int
+
+    def words(self) -> str:
+        """Such as ``R000012, cut 3 to 9``."""
+        if self.first_place == self.last_place:
+            return f"{self.run}, cut {self.first_place}"
+        return f"{self.run}, cut {self.first_place} to {self.last_place}"
+
+
+@dataclass(frozen=True, slots=True)
 class TicketPaper:
     """One ticket as it goes onto paper; ``notes`` in the order in which they were written.
 
     ``line`` counts the order's lines from 1, ``pictures`` stand in the order of the document's
-    decorations, and ``bench_url`` is what the square code opens.
+    decorations, ``runs`` are those on which its pieces lie, and ``bench_url`` is what the square
+    code opens.
     """
 
     number: str
@@ -45,6 +62,7 @@ class TicketPaper:
     bench_url: str
     notes: tuple[PaperNote, ...] = ()
     pictures: tuple[PaperPicture, ...] = ()
+    runs: tuple[PaperRun, ...] = ()
 
     def picture(self, decoration: int) -> PaperPicture:
         """That decoration's picture, or that there is none."""

@@ -268,39 +268,6 @@ class ArtworkAnswer(Answer):
     at_width: AtWidthAnswer | None = None
 
 
-class QuoteLineAnswer(Answer):
-    """The price of one line: by size, and in all."""
-
-    garment: str
-    colour: str
-    methods: Mapping[str, str] = Field(description="method by placement")
-    pieces_by_size: Mapping[str, int]
-    unit_prices: Mapping[str, MoneyAnswer]
-    total: MoneyAnswer
-    findings: tuple[FindingAnswer, ...]
-    risk: str = ""
-
-
-class PromiseAnswer(Answer):
-    """The day it leaves the shop, in the shop's time zone, and what decides it."""
-
-    day: date
-    time_zone: str
-    reason: str
-
-
-class QuoteAnswer(Answer):
-    """A price and a day that stand until ``expires_at``."""
-
-    id: str
-    catalogue_version: str
-    created_at: Moment
-    expires_at: Moment
-    lines: tuple[QuoteLineAnswer, ...]
-    total: MoneyAnswer
-    promise: PromiseAnswer
-
-
 class OrderTicketAnswer(Answer):
     """A ticket of an order, as its storefront sees it."""
 
@@ -352,9 +319,14 @@ class TicketHead(Answer):
 
 
 class TicketSummary(TicketHead):
-    """A ticket in a list; ``pieces`` are the good ones wanted, over all sizes."""
+    """A ticket in a list; ``pieces`` are the good ones wanted, over all sizes.
+
+    ``garment`` and ``colour`` are the names of the blank to fetch.
+    """
 
     pieces: int
+    garment: str
+    colour: str
 
 
 class PieceCountAnswer(Answer):
@@ -395,6 +367,15 @@ class TickAnswer(Answer):
     at: Moment
 
 
+class TickEntryAnswer(Answer):
+    """One tick of the step of that key, or with ``done`` false its taking back."""
+
+    step_key: str
+    done: bool
+    who: str
+    at: Moment
+
+
 class TicketNoteAnswer(Answer):
     """What someone wrote on a ticket, as it was written: show it as plain text."""
 
@@ -403,11 +384,30 @@ class TicketNoteAnswer(Answer):
     at: Moment
 
 
+class RunPlaceAnswer(Answer):
+    """Where a decoration's pieces for one medium lie: on which run, and where in its cut order.
+
+    Places count from 1; pieces of other tickets may lie between the first and the last. They are
+    numbered from ``first_piece``: more than 1 where they replace spoiled ones.
+    """
+
+    run_id: str
+    run: str
+    decoration: int
+    medium: str
+    pieces: int
+    first_piece: int
+    first_place: int
+    last_place: int
+
+
 class TicketAnswer(TicketHead):
     """A ticket with its work and its history.
 
-    ``version`` is what its ETag holds and counts every act. ``pieces`` is by size, ``ticks`` by the
-    key of the step. ``remakes`` are the tickets that make pieces of this one anew.
+    ``version`` is what its ETag holds and counts every act. ``pieces`` is by size. ``ticks`` are
+    those that stand, by the key of the step, and ``tick_entries`` all that were made and taken
+    back, in their order. ``remakes`` are the tickets that make pieces of this one anew, ``runs``
+    the accepted runs on which its pieces lie.
     """
 
     version: int
@@ -415,8 +415,10 @@ class TicketAnswer(TicketHead):
     pieces: Mapping[str, PieceCountAnswer]
     entries: tuple[PieceEntryAnswer, ...]
     ticks: Mapping[str, TickAnswer]
+    tick_entries: tuple[TickEntryAnswer, ...]
     notes: tuple[TicketNoteAnswer, ...]
     remakes: tuple[str, ...]
+    runs: tuple[RunPlaceAnswer, ...]
     document: TicketDocument
     moves: tuple[TicketMoveAnswer, ...]
 

@@ -13,12 +13,13 @@ from sqlmodel import Session, col, select
 from service.domain.compiled import CompiledCatalogue
 from service.domain.errors import NotFound, ServiceError, Unavailable
 from service.domain.ticket import ProofWish, TicketDocument
-from service.domain.ticket_paper import PaperNote, PaperPicture, TicketPaper
+from service.domain.ticket_paper import PaperNote, PaperPicture, PaperRun, TicketPaper
 from service.domain.ticket_states import Move, TicketState
 from service.intake.artworks import artworks_of
 from service.intake.kept_pictures import kept_picture
 from service.intake.proofs import USUAL_PX, Draw, ProofQuery, drawn_proof, plan_proof, proof_mark
 from service.intake.services import Caller, Services
+from service.intake.ticket_rows import run_places
 from service.store.files import DamagedFileError
 from service.store.tables import Order, Ticket, TicketMove, TicketNote
 
@@ -78,6 +79,10 @@ def _look(
         document=TicketDocument.model_validate_json(ticket.document_json),
         bench_url=bench_url(public_url, ticket.number),
         notes=tuple(_notes(session, ticket, zone)),
+        runs=tuple(
+            PaperRun(place.run, place.medium, place.first_place, place.last_place)
+            for place in run_places(session, ticket)
+        ),
     )
     return paper, ticket.version
 

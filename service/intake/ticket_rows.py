@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable
 
+from pydantic import BaseModel
 from sqlmodel import Session, col, select
 
 from service.domain.errors import Conflict, NotFound
@@ -13,13 +14,27 @@ from service.domain.ticket_states import Move, TicketState, legal_moves
 from service.intake.answers import (
     PieceCountAnswer,
     PieceEntryAnswer,
+    RunPlaceAnswer,
     TickAnswer,
+    TickEntryAnswer,
     TicketAnswer,
+    TicketHead,
     TicketMoveAnswer,
     TicketNoteAnswer,
     TicketSummary,
 )
-from service.store.tables import Order, Ticket, TicketMove, TicketNote, TicketPiece, TicketTick
+from service.store.tables import (
+    Order,
+    Run,
+    RunActRow,
+    RunActTicket,
+    RunClaim,
+    Ticket,
+    TicketMove,
+    TicketNote,
+    TicketPiece,
+    TicketTick,
+)
 
 _TICKET_DIGITS = 6
 
@@ -32,7 +47,7 @@ def find_ticket(session: Session, number: str) -> Ticket:
     return ticket
 
 
-def locked_ticket(session: Session, number: str) -> tuple[Order, Ticket]:
+def _locked_ticket(session: Session, number: str) -> tuple[Order, Ticket]:
     """Lock the order and then the ticket: everyone in this order, so that nobody deadlocks."""
     order_id = session.exec(select(Ticket.order_id).where(Ticket.number == number)).first()
     if order_id is None:
@@ -53,19 +68,21 @@ def next_numbers(session: Session, count: int) -> list[str]:
     return [f"T{number + 1 + index:0{_TICKET_DIGITS}d}" for index in range(count)]
 
 
-def refuse_stale(
-    session: Session, ticket: Ticket, allowed_versions: Collection[int] | None
-) -> None:
-    """Raise ``ticket-changed``, saying who changed it and how, unless its version is allowed."""
+def ticket_to_change(
+    session: Session, number: str, allowed_versions: Collection[int] | None
+) -> tuple[Order, Ticket]:
+    """Lock order and ticket, for whoever looked at one of those versions of the ticket.
+
+    None allows every version; for another one ``ticket-changed`` says who changed it and how.
+    """
+    order, ticket = _locked_ticket(session, number)
     if allowed_versions is not None and ticket.version not in allowed_versions:
-        raise Conflict("ticket-changed", _who_changed(session, ticket))
-
-
-def _who_changed(session: Session, ticket: Ticket) -> str:
-    return (
-        f"Since you looked at ticket {ticket.number}, {_last_act(session, ticket)}. Look again, "
-        "then decide."
-    )
+        raise Conflict(
+            "ticket-changed",
+            f"Since you looked at ticket {number}, {_last_act(session, ticket)}. Look again, then "
+            "decide.",
+        )
+    return order, ticket
 
 
 def _last_act(session: Session, ticket: Ticket) -> str:
@@ -90,9 +107,26 @@ def _last_act(session: Session, ticket: Ticket) -> str:
     ).first()
     if note is not None:
         return f"{note.who} wrote a note"
+    on_run = _run_act(session, ticket)
+    if on_run is not None:
+        return on_run
     moves = select(TicketMove).where(TicketMove.ticket_id == ticket.id)
     move = session.exec(moves.order_by(col(TicketMove.id).desc()).limit(1)).first()
     return f"{move.who} made the move '{move.move}'" if move else "it changed"
+
+
+def _run_act(session: Session, ticket: Ticket) -> str | None:
+    """What was done to a run, where that made the ticket's version."""
+    found = session.exec(
+        select(RunActRow, Run.number)
+        .join(RunActTicket, col(RunActTicket.act_id) == col(RunActRow.id))
+        .join(Run, col(Run.id) == col(RunActRow.run_id))
+        .where(RunActTicket.ticket_id == ticket.id, RunActTicket.version == ticket.version)
+    ).first()
+    if found is None:
+        return None
+    act, number = found
+    return f"{act.who} made the act '{act.act}' on run {number}, which holds pieces of it"
 
 
 def document_of(ticket: Ticket) -> TicketDocument:
@@ -123,10 +157,15 @@ def _event(row: TicketPiece) -> PieceEvent:
     )
 
 
-def ticks_of(session: Session, ticket: Ticket) -> dict[str, TicketTick]:
-    """The steps that are ticked off, by key: of each step's ticks the last one counts."""
+def tick_rows(session: Session, ticket: Ticket) -> list[TicketTick]:
+    """Every tick of the ticket and every taking back, in the order in which they were made."""
     ticks = select(TicketTick).where(TicketTick.ticket_id == ticket.id)
-    last = {tick.step_key: tick for tick in session.exec(ticks.order_by(col(TicketTick.id))).all()}
+    return list(session.exec(ticks.order_by(col(TicketTick.id))).all())
+
+
+def standing_ticks(rows: Iterable[TicketTick]) -> dict[str, TicketTick]:
+    """The steps that are ticked off, by key: of each step's ticks the last one counts."""
+    last = {tick.step_key: tick for tick in rows}
     return {key: tick for key, tick in last.items() if tick.done}
 
 
@@ -150,9 +189,26 @@ def legal_now(ticket: Ticket, count: PieceCount) -> tuple[Move, ...]:
     return tuple(move for move in moves if move not in shut)
 
 
+class _Blank(BaseModel):
+    """What a list tells of a ticket's document; the rest is skipped, which is far quicker."""
+
+    garment: str = ""
+    colour: str = ""
+
+
 def summary(row: Ticket) -> TicketSummary:
     """The ticket's row in a list."""
+    blank = _Blank.model_validate_json(row.document_json)
     return TicketSummary(
+        **_head(row).model_dump(),
+        pieces=row.pieces,
+        garment=blank.garment,
+        colour=blank.colour,
+    )
+
+
+def _head(row: Ticket) -> TicketHead:
+    return TicketHead(
         number=row.number,
         order_id=row.order_id,
         line=row.line_index,
@@ -161,7 +217,6 @@ def summary(row: Ticket) -> TicketSummary:
         promised_day=row.promised_day,
         created_at=row.created_at,
         remake_of=row.remake_of,
-        pieces=row.pieces,
     )
 
 
@@ -169,19 +224,23 @@ def ticket_answer(session: Session, row: Ticket) -> TicketAnswer:
     """The whole ticket, worked out from its rows."""
     document, entries = document_of(row), piece_rows(session, row)
     count = piece_count(document, entries)
-    head = summary(row).model_dump(exclude={"pieces"})
+    ticks = tick_rows(session, row)
     return TicketAnswer(
-        **head,
+        **_head(row).model_dump(),
         version=row.version,
         legal_moves=legal_now(row, count),
         pieces=_counts(count),
         entries=tuple(map(_entry, entries)),
         ticks={
-            key: TickAnswer(who=tick.who, at=tick.at)
-            for key, tick in ticks_of(session, row).items()
+            key: TickAnswer(who=tick.who, at=tick.at) for key, tick in standing_ticks(ticks).items()
         },
+        tick_entries=tuple(
+            TickEntryAnswer(step_key=one.step_key, done=one.done, who=one.who, at=one.at)
+            for one in ticks
+        ),
         notes=_notes(session, row),
         remakes=_remakes(session, row),
+        runs=run_places(session, row),
         document=document,
         moves=_moves(session, row),
     )
@@ -231,6 +290,31 @@ def _remakes(session: Session, row: Ticket) -> tuple[str, ...]:
         Ticket.remake_of == row.number,
     )
     return tuple(session.exec(remakes.order_by(col(Ticket.remake))).all())
+
+
+def run_places(session: Session, row: Ticket) -> tuple[RunPlaceAnswer, ...]:
+    """The accepted runs on which the ticket's pieces lie."""
+    claims = (
+        select(RunClaim, Run.number)
+        .join(Run, col(Run.id) == col(RunClaim.run_id))
+        .where(RunClaim.ticket_id == row.id)
+        .order_by(
+            col(RunClaim.decoration), col(Run.seq), col(RunClaim.medium), col(RunClaim.first_piece)
+        )
+    )
+    return tuple(
+        RunPlaceAnswer(
+            run_id=claim.run_id,
+            run=number,
+            decoration=claim.decoration,
+            medium=claim.medium,
+            pieces=claim.pieces,
+            first_piece=claim.first_piece,
+            first_place=claim.first_place,
+            last_place=claim.last_place,
+        )
+        for claim, number in session.exec(claims).all()
+    )
 
 
 def _moves(session: Session, row: Ticket) -> tuple[TicketMoveAnswer, ...]:

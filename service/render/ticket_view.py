@@ -76,7 +76,7 @@ class TicketView:
     blank: tuple[tuple[str, str], ...]
     sizes: tuple[SizeRow, ...]
     decorations: tuple[DecorationView, ...]
-    materials: tuple[tuple[str, str, str], ...]
+    materials: tuple[tuple[str, str], ...]
     steps: tuple[StepView, ...]
     spoil_reasons: tuple[str, ...]
     care: tuple[str, ...]
@@ -105,7 +105,7 @@ def view_of_ticket(paper: TicketPaper) -> TicketView:
         decorations=tuple(
             _decoration(paper, one, index) for index, one in enumerate(document.decorations)
         ),
-        materials=tuple(_material(one) for one in document.materials),
+        materials=tuple(_material(paper, one) for one in document.materials),
         steps=tuple(_step(step, document.pieces_to_start) for step in document.steps),
         spoil_reasons=tuple(SPOIL_WORDS.values()),
         care=tuple(line.english for line in care.lines) if care else (),
@@ -165,10 +165,10 @@ def scene_of(document: TicketDocument, one: TicketDecoration) -> PlacementScene 
     return placement_scene(one.drawing, document.style, size)
 
 
-def _material(one: TicketMaterial) -> tuple[str, str, str]:
-    run = one.run
-    place = f"{run.run}, {run.position} of {run.tickets}" if run else "-"
-    return one.words(), one.roll or "-", place
+def _material(paper: TicketPaper, one: TicketMaterial) -> tuple[str, str]:
+    """What to take, and the runs on which it lies, their pieces cut for all their tickets."""
+    runs = "; ".join(run.words() for run in paper.runs if run.medium == one.medium)
+    return one.words(), runs or "on no run: cut for this ticket alone"
 
 
 def _moment(at: datetime) -> str:

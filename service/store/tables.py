@@ -8,7 +8,6 @@ before they reach one, and the database's own checks stand behind that, the same
 
 from __future__ import annotations
 
-import json
 from datetime import date, datetime
 from typing import Any
 
@@ -16,27 +15,62 @@ from sqlalchemy import (
     BigInteger,
     CheckConstraint,
     Index,
-    MetaData,
     Table,
     Text,
     UniqueConstraint,
     func,
+    text,
 )
-from sqlalchemy.engine.default import DefaultExecutionContext
 from sqlmodel import Field, SQLModel
 from sqlmodel.sql.sqltypes import AutoString
 
-NAMING = {
-    "ix": "ix_%(table_name)s_%(column_0_N_name)s",
-    "uq": "uq_%(table_name)s_%(column_0_N_name)s",
-    "ck": "ck_%(table_name)s_%(constraint_name)s",
-    "fk": "fk_%(table_name)s_%(column_0_N_name)s",
-    "pk": "pk_%(table_name)s",
-}
-"""Names for every constraint, without which SQLite's batch migrations cannot drop one."""
+from service.store.run_tables import (
+    Run,
+    RunActRow,
+    RunActTicket,
+    RunClaim,
+    RunReprint,
+)
+from service.store.stock_tables import StockIncoming, StockMove, TicketNeed
+from service.store.table_parts import at_least as _at_least
+from service.store.table_parts import metadata
+from service.store.table_parts import one_of as _one_of
 
-SQLModel.metadata.naming_convention = NAMING
-metadata: MetaData = SQLModel.metadata
+__all__ = [
+    "DELIVERY_STATES",
+    "ORDER_STATES",
+    "PIECE_EVENT_KINDS",
+    "SCOPES",
+    "SPOIL_REASONS",
+    "TICKET_STATES",
+    "ApiKey",
+    "Artwork",
+    "BenchSession",
+    "Booking",
+    "CatalogueVersion",
+    "Delivery",
+    "DeliveryAttempt",
+    "Event",
+    "Order",
+    "Quote",
+    "Run",
+    "RunActRow",
+    "RunActTicket",
+    "RunClaim",
+    "RunReprint",
+    "StationDay",
+    "StockIncoming",
+    "StockMove",
+    "StoredAnswer",
+    "Ticket",
+    "TicketMove",
+    "TicketNeed",
+    "TicketNote",
+    "TicketPiece",
+    "TicketTick",
+    "WebhookEndpoint",
+    "metadata",
+]
 
 ORDER_STATES = ("accepted", "in_work", "ready", "sent", "cancelled")
 TICKET_STATES = ("waiting", "on_bench", "made", "checked", "sent", "halted", "cancelled")
@@ -53,22 +87,6 @@ SPOIL_REASONS = (
 )
 DELIVERY_STATES = ("pending", "delivered", "failed")
 SCOPES = ("storefront", "staff", "owner")
-
-
-def _one_of(column: str, values: tuple[str, ...]) -> CheckConstraint:
-    listed = ", ".join(f"'{value}'" for value in values)
-    return CheckConstraint(f"{column} IN ({listed})", name=f"{column}_known")
-
-
-def _at_least(column: str, least: int) -> CheckConstraint:
-    return CheckConstraint(f"{column} >= {least}", name=f"{column}_least")
-
-
-def _first_station(context: DefaultExecutionContext) -> str:
-    """Where a new ticket waits: the station of its document's first step."""
-    written = context.current_parameters or {}
-    steps = json.loads(written["document_json"]).get("steps", [])
-    return str(steps[0]["station"]) if steps else ""
 
 
 class CatalogueVersion(SQLModel, table=True):
@@ -137,7 +155,11 @@ class Artwork(SQLModel, table=True):
 
 
 class Quote(SQLModel, table=True):
-    """A priced, dated, time-limited answer, bound to a catalogue version."""
+    """A priced, dated, time-limited answer, bound to a catalogue version.
+
+    ``inputs_json`` is what the price was reckoned from besides the request and the catalogue:
+    measures of its artworks and spoilage seen.
+    """
 
     __tablename__ = "quote"
     __table_args__: Any = (Index(None, "holder", "created_at"), _at_least("total_minor", 0))
@@ -147,6 +169,7 @@ class Quote(SQLModel, table=True):
     catalogue_version: str = Field(max_length=64, foreign_key="catalogue_version.version")
     request_json: str = Field(sa_type=Text)
     answer_json: str = Field(sa_type=Text)
+    inputs_json: str = Field(default="{}", sa_type=Text, sa_column_kwargs={"server_default": "{}"})
     cost_json: str = Field(sa_type=Text)
     plan_json: str = Field(sa_type=Text)
     total_minor: int = Field(sa_type=BigInteger)
@@ -185,10 +208,10 @@ class Order(SQLModel, table=True):
 class Ticket(SQLModel, table=True):
     """One line's work for the bench; ``document_json`` holds its steps, settings and materials.
 
-    ``station`` is that of the next step not yet ticked, empty when all are; a row written without
-    it gets that of its first step. ``remake`` counts the tickets that make pieces of the line anew,
-    0 for the line's own; ``remake_of`` names the ticket whose pieces they are. ``version`` counts
-    every act: moves, pieces, ticks, notes and remakes.
+    ``station`` is that of the next step not yet ticked, empty when all are. ``method`` is the one
+    that makes all its decorations, empty where there are several. ``remake`` counts the tickets
+    that make pieces of the line anew, 0 for the line's own; ``remake_of`` names the ticket whose
+    pieces they are. ``version`` counts every act: moves, pieces, ticks, notes, remakes and runs.
     """
 
     __tablename__ = "ticket"
@@ -211,9 +234,8 @@ class Ticket(SQLModel, table=True):
     line_index: int
     state: str = Field(max_length=16)
     halted_from: str | None = Field(default=None, max_length=16)
-    station: str = Field(
-        default=None, max_length=48, nullable=False, sa_column_kwargs={"default": _first_station}
-    )
+    method: str = Field(default="", max_length=48, sa_column_kwargs={"server_default": text("''")})
+    station: str = Field(max_length=48)
     remake: int = 0
     remake_of: str | None = Field(default=None, max_length=16, foreign_key="ticket.number")
     pieces: int

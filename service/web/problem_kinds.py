@@ -172,6 +172,20 @@ _TABLE = (
         "Numbers look like T000001; list them with GET /v1/tickets.",
     ),
     ProblemKind(
+        "run-not-found",
+        404,
+        "There is no such run",
+        "No run has that id.",
+        "List runs with GET /v1/runs and use an id from there.",
+    ),
+    ProblemKind(
+        "run-not-printed",
+        404,
+        "Nothing is printed for this run",
+        "Its medium is only cut, so there is no print file.",
+        "Use the layout of the run.",
+    ),
+    ProblemKind(
         "artwork-not-found",
         404,
         "There is no such artwork",
@@ -273,6 +287,21 @@ _TABLE = (
         "Enter the spoiled pieces first.",
     ),
     ProblemKind(
+        "run-not-legal",
+        409,
+        "This cannot be done to the run now",
+        "Each state of a run has its own acts; 'legal_acts' lists those open to it now.",
+        "Choose one of the legal acts, or read the run again.",
+    ),
+    ProblemKind(
+        "run-ticket-taken",
+        409,
+        "A ticket of the run is no longer free",
+        "Since it was proposed a ticket was put on another run, printed, cut or cancelled. "
+        "Nothing was booked. 'tickets' lists those it is about.",
+        "Propose runs anew.",
+    ),
+    ProblemKind(
         "endpoint-disabled",
         409,
         "The webhook endpoint is disabled",
@@ -303,6 +332,13 @@ _TABLE = (
         retry_after_s=1,
     ),
     ProblemKind(
+        "quote-not-recomputable",
+        409,
+        "The quote cannot be recomputed",
+        "It was given before what prices are reckoned from was kept with them. It stands as told.",
+        "Ask for a new quote where a recomputed one is needed.",
+    ),
+    ProblemKind(
         "gone",
         410,
         "Its time is over",
@@ -322,6 +358,13 @@ _TABLE = (
         "The ticket changed since it was read",
         "Someone moved it or entered something; the detail says who and what. Nothing was done.",
         "Read the ticket again, decide anew and send its new ETag.",
+    ),
+    ProblemKind(
+        "run-changed",
+        412,
+        "The run changed since it was read",
+        "Someone accepted, dissolved or reprinted it; the detail says who. Nothing was done.",
+        "Read the run again, decide anew and send its new ETag.",
     ),
     ProblemKind(
         "precondition-failed",

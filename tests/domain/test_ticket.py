@@ -16,7 +16,6 @@ from service.domain.media import Peel
 from service.domain.setting_rows import setting_rows
 from service.domain.ticket import (
     GENERAL_CAUTIONS,
-    RunPlace,
     TicketDocument,
     TicketMaterial,
     write_ticket,
@@ -68,7 +67,6 @@ def test_a_ticket_written_before_still_loads() -> None:
     assert document.starts_by_size == {"M": 4, "L": 2}
     assert document.care is None
     assert document.decorations[0].drawing is None
-    assert document.materials[0].run is None
     assert TicketDocument.model_validate_json(document.model_dump_json()) == document
 
 
@@ -142,14 +140,13 @@ def test_media_are_told_apart_by_colour() -> None:
     (one,) = ticket_of(garment, white, replace(white, placement_id="back")).materials
     assert one.length_mm == pytest.approx(sum(row.length_mm for row in two))
     assert one.pieces == 12
-    assert (one.roll, one.run) == (None, None)
 
 
-def test_a_material_has_room_for_its_run() -> None:
-    """Where a ticket lies in a run is told once runs are planned; until then nothing stands."""
+def test_materials_of_older_documents_are_read() -> None:
+    """They have a place for a roll and a run, which nothing ever filled."""
     material = ticket_by("cut-film").materials[0]
-    placed = material.model_copy(update={"run": RunPlace(run="run-7", position=2, tickets=5)})
-    assert TicketMaterial.model_validate_json(placed.model_dump_json()) == placed
+    older = {**material.model_dump(mode="json"), "roll": None, "run": None}
+    assert TicketMaterial.model_validate(older) == material
 
 
 def test_sheets_are_counted() -> None:

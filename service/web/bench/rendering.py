@@ -28,6 +28,7 @@ ASSETS: Final[Mapping[str, str]] = {
 MENU: Final = (
     ("Queue", "/bench"),
     ("Picking", "/bench/picking"),
+    ("Runs", "/bench/runs"),
     ("Schedule", "/bench/schedule"),
     ("Deliveries", "/bench/deliveries"),
 )

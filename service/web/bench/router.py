@@ -4,8 +4,17 @@ from __future__ import annotations
 
 from fastapi import APIRouter
 
-from service.web.bench import entry, forms, lists, queue, scanning, ticket_pages
+from service.web.bench import (
+    entry,
+    forms,
+    lists,
+    queue,
+    run_pages,
+    scanning,
+    schedule,
+    ticket_pages,
+)
 
 router = APIRouter()
-for _part in (entry, queue, scanning, lists, ticket_pages, forms):
+for _part in (entry, queue, scanning, lists, schedule, run_pages, ticket_pages, forms):
     router.include_router(_part.router)

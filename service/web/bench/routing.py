@@ -26,6 +26,8 @@ FORM_FIELDS_MAX: Final = 20
 SHOWN_AGAIN: Final = ("note", "count", "size", "reason", "q")
 """Fields that a person typed or chose, shown again where they could not be taken."""
 
+_WITH_FORMS: Final = ("/bench/tickets/", "/bench/runs/")
+
 Handler = Callable[[Request], Coroutine[Any, Any, Response]]
 
 
@@ -101,7 +103,7 @@ def here(request: Request) -> str:
     path = request.url.path
     if request.method == "POST":
         parent = path.rsplit("/", 1)[0]
-        return parent if parent.startswith("/bench/tickets/") else "/bench"
+        return parent if parent.startswith(_WITH_FORMS) else "/bench"
     return f"{path}?{request.url.query}" if request.url.query else path
 
 
