@@ -1,4 +1,4 @@
-"""The command line: serve, worker, demo, gallery, quote, ticket, keys, catalogue and others."""
+"""The command line: serve, worker, demo, quote, nest, ticket, keys, catalogue and others."""
 
 from __future__ import annotations
 
@@ -23,6 +23,7 @@ from service.domain.compiled import compile_catalogue
 from service.domain.errors import ServiceError
 from service.domain.matrix import SAMPLES, matrix_of
 from service.gallery import GALLERY_PX, write_gallery
+from service.intake.nest_files import NestWish, layout_file, layout_text, nest_file, write_layout
 from service.intake.papers import ticket_paper, with_pictures
 from service.intake.priced_lines import price_for_staff, quote_request
 from service.intake.proofs import LEAST_PX, MOST_PX
@@ -31,6 +32,7 @@ from service.notify.sealing import KeyFault
 from service.render.build_up_text import build_up_text
 from service.render.matrix_html import matrix_html
 from service.render.matrix_text import matrix_text
+from service.render.nest_svg import nest_svg
 from service.render.proof import DRAWING_VERSION, draw_proof
 from service.render.ticket_page import ticket_page
 from service.render.ticket_pdf import ticket_pdf
@@ -79,6 +81,7 @@ def _parser() -> argparse.ArgumentParser:
     _add_keys(commands)
     _add_catalogue(commands)
     _add_quote(commands)
+    _add_nest(commands)
     _add_ticket(commands)
     migrate = commands.add_parser("migrate", help="bring the store's tables up to date")
     migrate.set_defaults(command=_migrate)
@@ -178,6 +181,32 @@ def _add_quote(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     quote.add_argument("file", type=Path, help="JSON file with the lines to price")
     quote.set_defaults(command=_quote)
+
+
+def _add_nest(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    nest = commands.add_parser(
+        "nest",
+        help="lay pieces out on a roll and write the layout",
+        description="Lay out the separate shapes of an SVG drawing with a size in mm, cm or in, or "
+        "a list of sizes in mm, one kind to a line: WIDTHxHEIGHT COUNT [upright], # for notes. "
+        "Takes seconds as a rule, minutes for a thousand different shapes.",
+    )
+    usual = NestWish()
+    nest.add_argument("file", type=Path, help="SVG drawing or list of sizes")
+    for name, mm, words in (
+        ("width", usual.width_mm, "width of the roll"),
+        ("gap", usual.gap_mm, "least distance between pieces"),
+        ("margin", usual.margin_mm, "what stays clear on all sides"),
+    ):
+        nest.add_argument(
+            f"--{name}", type=float, default=mm, metavar="MM", help=f"{words}; {mm:g} if none"
+        )
+    nest.add_argument("--upright", action="store_true", help="turn no piece, as nap asks for")
+    nest.add_argument("--thorough", action="store_true", help="look ten times as long")
+    nest.add_argument(
+        "--out", type=Path, metavar="FILE", help="where to write; FILE-layout.svg if none"
+    )
+    nest.set_defaults(command=_nest)
 
 
 def _add_ticket(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -332,6 +361,15 @@ def _quote(options: argparse.Namespace) -> int:
         assembly.close()
     names = [f"{line.garment.name}, {line.garment.colour_name}" for line in priced.lines]
     print(build_up_text(priced.price, names))
+    return 0
+
+
+def _nest(options: argparse.Namespace) -> int:
+    wish = NestWish(options.width, options.gap, options.margin, options.upright, options.thorough)
+    out = layout_file(options.file, options.out)
+    read, layout = nest_file(options.file, wish)
+    write_layout(out, nest_svg(layout.placed, layout.width_um, layout.length_um))
+    print(f"{layout_text(read, layout, wish)}\nwritten to {out}")
     return 0
 
 

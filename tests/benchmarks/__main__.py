@@ -5,6 +5,7 @@
     python -m tests.benchmarks --long          some minutes, steadier figures
     python -m tests.benchmarks --only orders   rows whose name holds the word
     python -m tests.benchmarks --only artwork  uploads, measuring, and checks beside uploads
+    python -m tests.benchmarks --only packing  nesting; --reference-data FOLDER for all instances
 
 How to read the table. Each row names what was measured and how many calls were counted; then how
 many were answered a second (the median over rounds), the time that half and 99 in 100 of all calls
@@ -24,7 +25,8 @@ without middleware, keys or telemetry under the same server settings. A *bare en
 transaction in a thread. The load is a closed loop of 16 keep-alive connections (4 for uploads) from
 a third process, which shares the processors with the server: with two, the figures are those of one
 processor. In a closed loop 16 requests wait on one another, so p50 is mostly queue: divide by 16
-for the work of one.
+for the work of one. Rows of *one caller* wait for nothing; beside them stands by how much the
+median of the bare twin is less. *Never asked before* asks for other widths each time.
 
 Accepting takes quotes that were prepared in the store and promise a day far ahead, so that no call
 is refused for want of time; the shop's days fill up as they are accepted. Each move starts a ticket
@@ -40,6 +42,10 @@ and so are drawings refused that are made to take long: the one that takes longe
 steady stream of remembered checks runs against the service while nothing else goes on, and while
 large pictures that it never saw are uploaded one after another. Both times are of all checks, and
 the ratio compares the 99th percentiles, round by round.
+
+Nesting is measured once for each instance, its times are processor time. How far the lengths lie
+over the known optimum, or how dense outlines lie, stands in the names of the rows, beside them what
+a packing library reached. ``tests.reference.packing_figures`` says how that was measured.
 
 Nothing is asserted, and a failed call is counted beside the row's name.
 """

@@ -64,7 +64,9 @@ def _measure(effort: Effort, kinds: Sequence[str], only: str, reference_data: Pa
         rows = measure_functions(effort.function_s, Path(name), picture, only)
         sections.append(("functions", _collected(rows)))
         sections.append(("large pictures", _collected(_large_pictures(Path(name), effort, only))))
-        sections.append(("nesting", _collected(measure_packing(reference_data, only))))
+        thorough = bool(only) or effort is LONG
+        packed = measure_packing(reference_data, only, thorough=thorough)
+        sections.append(("nesting", _collected(packed)))
     _clear()
     print("\n".join(table_lines([section for section in sections if section[1]])))
     cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()

@@ -30,7 +30,7 @@ from service.domain.facts import facts_for
 from service.domain.line_price import LinePrice
 from service.domain.look import predict, predict_many, surface_of
 from service.domain.measuring import measure
-from service.domain.pricing import price_line
+from service.domain.pricing import price_line, price_order
 from service.domain.promising import material_ready_day, promise, station_works
 from service.domain.verdict import judge, judge_decoration
 from service.domain.ways_out import Search, find_ways_out
@@ -46,7 +46,7 @@ from service.store.tables import StationDay
 from tests.benchmarks.figures import Burst, summarise, times_as_long
 from tests.benchmarks.large_shop import large_shop
 from tests.benchmarks.papers import ticket_works
-from tests.benchmarks.shop_calls import checkout_line, lines_body
+from tests.benchmarks.shop_calls import QUOTE_LINES, checkout_line, lines_body
 from tests.benchmarks.table import Row
 
 SAMPLE_S = 0.002
@@ -245,14 +245,26 @@ class _Bench:
         )
 
     def prices(self) -> Iterator[Timing]:
-        """Pricing a line."""
+        """Pricing a line, and an order of as many as one may have."""
         catalogue, line = self._compiled.catalogue, self._good
         price = price_line(catalogue, line)
         yield Timing(
             "price a line",
             lambda: price_line(catalogue, line),
             f"arithmetic of its {len(price.rows)} rows",
-            lambda: _amounts(price),
+            lambda: _amounts([price]),
+        )
+        (wish,) = line.decorations
+        many = [
+            replace(line, decorations=(replace(wish, width_mm=200.0 + at),))
+            for at in range(QUOTE_LINES)
+        ]
+        prices = price_order(catalogue, many).lines
+        yield Timing(
+            f"price an order of {len(many)} lines",
+            lambda: price_order(catalogue, many),
+            f"arithmetic of its {sum(len(one.rows) for one in prices):,} rows",
+            lambda: _amounts(prices),
         )
 
     def promises(self, folder: Path) -> Iterator[Timing]:
@@ -305,9 +317,10 @@ def _every_choice(compiled: CompiledCatalogue, line: Line) -> Iterator[tuple[Lin
                 yield replace(line, garment=garment, decorations=(changed,)), changed
 
 
-def _amounts(price: LinePrice) -> list[Decimal]:
+def _amounts(prices: Sequence[LinePrice]) -> list[Decimal]:
     step = Decimal("1e-10")
-    return [(row.quantity * row.rate / row.rate_per).quantize(step) for row in price.rows]
+    rows = (row for price in prices for row in price.rows)
+    return [(row.quantity * row.rate / row.rate_per).quantize(step) for row in rows]
 
 
 def _ledger(folder: Path, booked: dict[tuple[str, date], int]) -> Iterator[Timing]:

@@ -33,11 +33,12 @@ ROLL_UM, GAP_UM = 600_000, 4_000
 Work = Callable[[], OutlineNest]
 
 
-def measure_outlines(folder: Path | None) -> Iterator[Row]:
+def measure_outlines(folder: Path | None, *, thorough: bool) -> Iterator[Row]:
     """A row for each set and effort; the density stands in its name, all times are processor's."""
+    efforts = OutlineEffort if thorough else [OutlineEffort.QUICK]
     for name, pieces, width_um, gap_um in _sets(folder):
         bare, bare_burst = _timed(partial(nest_outlines, pieces, width_um, gap_um, 0))
-        for effort in OutlineEffort:
+        for effort in efforts:
             ours, burst = _timed(partial(nest_outlines, pieces, width_um, gap_um, effort))
             yield Row(
                 what=f"packing {name}, {effort.name.lower()}: density {ours.density:.3f}",

@@ -17,6 +17,7 @@ from service.domain.nesting.columns import lay_columns
 from service.domain.nesting.pieces import Nest, NestPiece
 from service.domain.nesting.search import nest_strip
 from tests.benchmarks.figures import Burst, summarise
+from tests.benchmarks.outline_packing import measure_outlines
 from tests.benchmarks.table import Row
 from tests.reference.packing_figures import (
     UNIT_UM,
@@ -31,10 +32,11 @@ _MM = 1_000
 Result = TypeVar("Result")
 
 
-def measure_packing(folder: Path | None, only: str) -> Iterator[Row]:
-    """A row for each group of instances and each case of a quote whose name holds ``only``.
+def measure_packing(folder: Path | None, only: str, *, thorough: bool) -> Iterator[Row]:
+    """A row for each group of instances, case of a quote and set of outlines.
 
-    All 21 instances with the folder of published data, the six smallest without.
+    Those whose kind holds ``only``. All 21 instances with the folder of published data, the six
+    smallest without. Outlines are nested with little effort alone unless ``thorough``.
     """
     if only in "packing instances":
         instances = smallest_instances() if folder is None else all_instances(folder)
@@ -42,6 +44,8 @@ def measure_packing(folder: Path | None, only: str) -> Iterator[Row]:
             yield from _groups(instances, turn=turn)
     if only in "packing quotes":
         yield from _quotes()
+    if only in "packing outlines":
+        yield from measure_outlines(folder, thorough=thorough)
 
 
 def _groups(instances: Sequence[Instance], *, turn: bool) -> Iterator[Row]:

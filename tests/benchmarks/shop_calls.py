@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -19,11 +19,20 @@ from service.intake.answers import (
 )
 from service.intake.catalogue_view import CatalogueAnswer
 from service.intake.choices import ChoicesAnswer
-from service.intake.price_answers import QuoteAnswer
-from service.intake.requests import CheckRequest, MoveRequest, OrderRequest, QuoteRequest
+from service.intake.price_answers import PriceCurveAnswer, QuoteAnswer
+from service.intake.requests import (
+    CheckRequest,
+    MoveRequest,
+    OrderRequest,
+    PriceCurveRequest,
+    QuoteRequest,
+)
 
-MANY, FEW = 16, 4
-"""Connections: for most calls, and for uploads."""
+MANY, FEW, ALONE = 16, 4, 1
+"""Connections: for most calls, for uploads, and where nothing is to wait for anything."""
+
+QUOTE_LINES = 40
+CURVE_QUANTITIES = (1, 2, 5, 10, 12, 24, 25, 50, 100, 250)
 
 _BOUNDARY = "benchmark-boundary-7b0f3c"
 
@@ -96,6 +105,20 @@ ENDPOINTS = (
              ArtworkAnswer, connections=FEW, upload=True),
     Endpoint("quote", "POST /v1/quotes", "POST", "/v1/quotes", QuoteAnswer, QuoteRequest,
              status=201, durable=True, stored=True),
+    Endpoint("quote-alone", "POST /v1/quotes, one caller", "POST", "/v1/quotes", QuoteAnswer,
+             QuoteRequest, status=201, durable=True, stored=True, connections=ALONE),
+    Endpoint("quote-new", "POST /v1/quotes, one caller, never asked before", "POST", "/v1/quotes",
+             QuoteAnswer, QuoteRequest, status=201, durable=True, stored=True, always_new=True,
+             connections=ALONE),
+    Endpoint("quote-many", f"POST /v1/quotes, one caller, {QUOTE_LINES} lines", "POST",
+             "/v1/quotes", QuoteAnswer, QuoteRequest, status=201, durable=True, stored=True,
+             connections=ALONE),
+    Endpoint("quote-many-new", f"POST /v1/quotes, one caller, {QUOTE_LINES} lines, never asked "
+             "before", "POST", "/v1/quotes", QuoteAnswer, QuoteRequest, status=201, durable=True,
+             stored=True, always_new=True, connections=ALONE),
+    Endpoint("curve", f"POST /v1/price-curves, one caller, {len(CURVE_QUANTITIES)} quantities",
+             "POST", "/v1/price-curves", PriceCurveAnswer, PriceCurveRequest, always_new=True,
+             connections=ALONE),
     Endpoint("quoted", "GET /v1/quotes/{id}", "GET", "/v1/quotes/{item}", QuoteAnswer,
              stored=True),
     Endpoint("order", "POST /v1/orders, accept", "POST", "/v1/orders", OrderAnswer, OrderRequest,
@@ -140,19 +163,45 @@ def lines_body(method: str, width_mm: float = 240) -> bytes:
     return _json({"lines": [checkout_line(method, width_mm=width_mm)]})
 
 
+def many_lines_body(method: str, widths_mm: Sequence[float]) -> bytes:
+    """The body of a quote of a line for each width."""
+    return _json({"lines": [checkout_line(method, width_mm=width) for width in widths_mm]})
+
+
+def curve_body(method: str, width_mm: float = 240) -> bytes:
+    """The body of a price curve."""
+    line = checkout_line(method, width_mm=width_mm)
+    return _json({"line": line, "quantities": CURVE_QUANTITIES})
+
+
 NEW_WIDTHS = 6_000
 """Different widths to ask for, from 210 to 270 mm; more than are asked for in a burst."""
+
+_NEW_AT_MM = {"any-new": 0.0, "refused-new": 0.0, "quote-new": 0.002, "quote-many-new": 0.004,
+              "curve": 0.006}  # fmt: skip
+"""By which the widths of an endpoint are greater, so that none has asked for another's."""
 
 
 def new_calls(slug: str) -> list[Call]:
     """Calls of an endpoint that is asked for something new each time."""
-    method = {"any-new": "any", "refused-new": "dye-transfer"}[slug]
-    widths = [round(210 + 60 * index / NEW_WIDTHS, 2) for index in range(NEW_WIDTHS)]
-    return [Call("POST", "/v1/checks", "storefront", lines_body(method, w)) for w in widths]
+    step_mm = 60 / NEW_WIDTHS
+    widths = [round(210 + step_mm * at + _NEW_AT_MM[slug], 3) for at in range(NEW_WIDTHS)]
+    if slug == "quote-many-new":
+        # Lines of one order differ much in width.
+        orders = NEW_WIDTHS // QUOTE_LINES
+        bodies = [many_lines_body("printed-film", widths[at::orders]) for at in range(orders)]
+    elif slug == "curve":
+        bodies = [curve_body("printed-film", width) for width in widths]
+    else:
+        methods = {"any-new": "any", "refused-new": "dye-transfer", "quote-new": "printed-film"}
+        bodies = [lines_body(methods[slug], width) for width in widths]
+    (path,) = (endpoint.path for endpoint in ENDPOINTS if endpoint.slug == slug)
+    return [Call("POST", path, "storefront", body) for body in bodies]
 
 
 def call_of(slug: str, shown: Shown) -> Call:
     """The call of an endpoint that uses nothing up."""
+    many = many_lines_body("printed-film", [200 + at for at in range(QUOTE_LINES)])
     calls = {
         "check": Call("POST", "/v1/checks", "storefront", lines_body("printed-film")),
         "any": Call("POST", "/v1/checks", "storefront", lines_body("any")),
@@ -163,6 +212,11 @@ def call_of(slug: str, shown: Shown) -> Call:
         "catalogue": Call("GET", "/v1/catalogue", "storefront"),
         "artwork": _upload(shown.picture),
         "quote": Call("POST", "/v1/quotes", "storefront", lines_body("printed-film")),
+        "quote-alone": Call("POST", "/v1/quotes", "storefront", lines_body("printed-film")),
+        "quote-new": Call("POST", "/v1/quotes", "storefront", lines_body("printed-film")),
+        "quote-many": Call("POST", "/v1/quotes", "storefront", many),
+        "quote-many-new": Call("POST", "/v1/quotes", "storefront", many),
+        "curve": Call("POST", "/v1/price-curves", "storefront", curve_body("printed-film")),
         "quoted": Call("GET", f"/v1/quotes/{shown.quote_id}", "storefront"),
         "tickets": Call("GET", "/v1/tickets?limit=50", "staff"),
         "ticket": Call("GET", f"/v1/tickets/{shown.ticket}", "staff"),

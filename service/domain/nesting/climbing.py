@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from service.domain.nesting.filling import Filling, Space, Tolerance, fill
+from service.domain.nesting.numbers import Numbers
 from service.domain.nesting.ranking import Ranking, Ways
 
 OVERHEAD = 10
@@ -26,6 +27,8 @@ TOLERANCES_PERMILLE = (
     *((100, 20), (100, 50), (20, 0), (0, 20)),
 )
 """Of the strip's width. Found by trial on published and on made instances."""
+
+_SEED = 0x9E3779B97F4A7C15
 
 Goal = tuple[int, ...]
 """Grown lengths of strips as wide as each other, to be filled one after the other."""
@@ -79,7 +82,7 @@ class Climber:
         self.left = effort.pieces_laid
         self._pieces = pieces
         self._width = width
-        self._numbers = _Numbers()
+        self._numbers = Numbers(_SEED)
         self._tolerances = [
             Tolerance(width * across // 1000, width * along // 1000)
             for across, along in TOLERANCES_PERMILLE
@@ -214,17 +217,3 @@ def spread(found: Sequence[tuple[int, Start]]) -> list[Start]:
         placed.append((seen[start.tolerance], start))
     placed.sort(key=lambda one: one[0])
     return [start for _, start in placed[:STARTS]]
-
-
-class _Numbers:
-    """A linear congruential generator of 64 bits, the upper ones given (Knuth's multiplier)."""
-
-    __slots__ = ("_state",)
-
-    def __init__(self) -> None:
-        self._state = 0x9E3779B97F4A7C15
-
-    def below(self, limit: int) -> int:
-        """A whole number from 0 up to, not including, ``limit``."""
-        self._state = (self._state * 6364136223846793005 + 1442695040888963407) & (1 << 64) - 1
-        return (self._state >> 33) % limit

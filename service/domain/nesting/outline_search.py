@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from service.domain.nesting.numbers import Numbers
 from service.domain.nesting.outline_board import Board, Place
 
 Choices = Sequence[Sequence[int]]
@@ -36,24 +37,6 @@ _TRIES, _WORK_OF_TRIES = 2, 200_000
 _SEED = 3000
 _TOO_LITTLE = 0.98
 _FORGET = np.float32(0.95)
-
-
-class Draw:
-    """Numbers that look random and are the same everywhere (a linear congruential sequence)."""
-
-    def __init__(self, seed: int) -> None:
-        self._state = seed
-
-    def below(self, limit: int) -> int:
-        """The next number from 0 to below the limit."""
-        self._state = (self._state * 6364136223846793005 + 1442695040888963407) % 2**64
-        return (self._state >> 33) % limit
-
-    def shuffle(self, items: list[int]) -> None:
-        """Put the items in another order."""
-        for last in range(len(items) - 1, 0, -1):
-            other = self.below(last + 1)
-            items[last], items[other] = items[other], items[last]
 
 
 def bottom_left(board: Board, choices: Choices) -> list[Place]:
@@ -78,10 +61,10 @@ def shorten(
     for number in range(count):
         budget = board.work + effort // (2 * count)
         tries.append(
-            _Shortening(board, choices, bound_um, budget, Draw(_SEED + number)).run(places)
+            _Shortening(board, choices, bound_um, budget, Numbers(_SEED + number)).run(places)
         )
     best = min(tries, key=board.length_um)
-    last = _Shortening(board, choices, bound_um, board.work + effort // 2, Draw(_SEED + _TRIES))
+    last = _Shortening(board, choices, bound_um, board.work + effort // 2, Numbers(_SEED + _TRIES))
     return last.run(best, 2 * _LAST_STEP)
 
 
@@ -93,7 +76,7 @@ class _Shortening:
     choices: Choices
     bound_um: int
     budget: int
-    draw: Draw
+    draw: Numbers
 
     def run(self, places: list[Place], step: int = _FIRST_STEP) -> list[Place]:
         """The places on the shortest strip found; the step is in thousandths of its length."""
@@ -123,7 +106,7 @@ def _lowest(board: Board, shape: int, places: Sequence[Place]) -> Place:
     return Place(shape, column * board.stride, row * board.stride)
 
 
-def _exchanged(board: Board, places: list[Place], draw: Draw) -> list[Place]:
+def _exchanged(board: Board, places: list[Place], draw: Numbers) -> list[Place]:
     """The places with two pieces of different shape exchanged, or none by chance."""
     new = list(places)
     one, other = draw.below(len(new)), draw.below(len(new))
@@ -140,7 +123,7 @@ class _Separation:
     """Pieces on a strip of one length, moved until none overlaps another."""
 
     def __init__(
-        self, board: Board, choices: Choices, places: Sequence[Place], length_um: int, draw: Draw
+        self, board: Board, choices: Choices, places: Sequence[Place], length_um: int, draw: Numbers
     ) -> None:
         self.board, self.choices, self.length_um, self.draw = board, choices, length_um, draw
         self.places = [
