@@ -24,6 +24,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import groupby
 
 from service.domain.money import split_by_largest_remainder
 from service.domain.price_book import QuantityBreak
@@ -88,41 +89,59 @@ class _Connected:
         The former is never more than the sum of the latter.
         """
         now = [sum(self.pieces[index] for index in group) for group in self.groups]
-        asked = self._totals(now)
-        off, lifted = 0, asked
-        for counts, charged in self._lifts(now):
-            totals = self._totals(counts)
-            saved = sum(asked.values()) - sum(totals.values()) - charged
-            if saved > off:
-                off, lifted = saved, totals
-        return off, {index: asked[index] - lifted[index] for index in asked}
-
-    def _totals(self, counts: Sequence[int]) -> dict[int, int]:
-        """Totals of the lines where so many pieces count in each group."""
-        counted: dict[int, int] = {}
-        for group, count in zip(self.groups, counts, strict=True):
-            for index in group:
-                counted[index] = max(counted.get(index, 0), count)
-        return {index: self.told(index, count) for index, count in counted.items()}
-
-    def _lifts(self, now: Sequence[int]) -> Iterator[tuple[Sequence[int], int]]:
-        """Counts with some groups lifted to breaks, the highest first reached, and the charge.
-
-        For one charge every group is lifted as high as that pays for, up to one highest break;
-        pieces are charged at that break, the lowest that any of them could be at.
-        """
         starts = [step.from_pieces for step in self.breaks]
         reached = max(start for start in starts if start <= max(now))
+        asked = _Totals(self.told, self.groups, now)
+        off, lifted = 0, dict(asked.by_line)
         for top in (start for start in starts if start >= reached):
-            each = [min(self.one_more(index, top) for index in group) for group in self.groups]
-            prices = [
-                [(start, max(0, start - count) * price) for start in starts if start <= top]
-                for count, price in zip(now, each, strict=True)
-            ]
-            for charge in sorted({charge for steps in prices for _, charge in steps}):
-                counts = [
-                    max(count, *(start for start, price in steps if price <= charge))
-                    for count, steps in zip(now, prices, strict=True)
-                ]
-                if max(counts) >= top:
-                    yield counts, charge
+            for charged, totals in self._lifts(now, [one for one in starts if one <= top]):
+                saved = asked.whole - totals.whole - charged
+                if saved > off:
+                    off, lifted = saved, dict(totals.by_line)
+        return off, {index: asked.by_line[index] - lifted[index] for index in lifted}
+
+    def _lifts(self, now: Sequence[int], starts: Sequence[int]) -> Iterator[tuple[int, _Totals]]:
+        """A charge, and the totals with some groups lifted, to the last of ``starts`` at most.
+
+        For one charge every group is lifted as high as that pays for, and one to the last start;
+        pieces are charged at that break, the lowest that any of them could be at. The totals are
+        the same ones each time, lifted on.
+        """
+        top, totals = starts[-1], _Totals(self.told, self.groups, now)
+        each = [min(self.one_more(index, top) for index in group) for group in self.groups]
+        steps = sorted(
+            (max(0, start - count) * price, start, group)
+            for group, (count, price) in enumerate(zip(now, each, strict=True))
+            for start in starts
+        )
+        highest = max(now)
+        for charged, paid in groupby(steps, key=lambda step: step[0]):
+            for _, start, group in paid:
+                totals.lift(self.groups[group], start)
+                highest = max(highest, start)
+            if highest >= top:
+                yield charged, totals
+
+
+class _Totals:
+    """Totals of the lines where so many pieces count in each group, and their sum."""
+
+    __slots__ = ("_counted", "_told", "by_line", "whole")
+
+    def __init__(self, told: ByLine, groups: Sequence[Group], counts: Sequence[int]) -> None:
+        self._told = told
+        self._counted: dict[int, int] = {}
+        for group, count in zip(groups, counts, strict=True):
+            for index in group:
+                self._counted[index] = max(self._counted.get(index, 0), count)
+        self.by_line = {index: told(index, count) for index, count in self._counted.items()}
+        self.whole = sum(self.by_line.values())
+
+    def lift(self, group: Group, count: int) -> None:
+        """Let at least so many pieces count for the group's lines."""
+        for index in group:
+            if count > self._counted[index]:
+                self._counted[index] = count
+                before, now = self.by_line[index], self._told(index, count)
+                self.by_line[index] = now
+                self.whole += now - before

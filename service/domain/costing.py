@@ -24,6 +24,9 @@ from service.domain.money import wide_arithmetic
 from service.domain.shop import Catalogue
 from service.domain.work import LineAccount, LineWork, OperationWork
 
+ARTWORK_CHECK = "artwork check"
+"""Label of the row of what is done once for an artwork, however often its pieces are run."""
+
 _ROW_STEP = Decimal("1e-10")
 _ZERO = Decimal(0)
 _MIN_PER_HOUR = 60
@@ -228,7 +231,7 @@ def _check_rows(catalogue: Catalogue, account: LineAccount) -> list[CostRow]:
         return []
     rate = catalogue.station_by_id[account.operations[0].station].labour_rate_per_hour
     minutes = catalogue.prices.artwork_check_min * len(account.line.artwork_ids)
-    return [cost_row("artwork check", CostPart.SET_UP, minutes, "min", rate, _MIN_PER_HOUR)]
+    return [cost_row(ARTWORK_CHECK, CostPart.SET_UP, minutes, "min", rate, _MIN_PER_HOUR)]
 
 
 def _run_rows(catalogue: Catalogue, step: OperationWork) -> list[CostRow]:

@@ -66,13 +66,17 @@ class LineToPrice:
         account: LineAccount,
         factors: PriceFactors,
         tax: TaxRegion | None,
+        shares: EvenedShares | None = None,
     ) -> None:
-        """Reckon with ``tax`` where prices are told with it; KeyError for a size unknown."""
+        """Reckon with ``tax`` where prices are told with it; KeyError for a size unknown.
+
+        ``shares`` are those of the same line in another number, None where there are none yet.
+        """
         self.line = account.line
         self._catalogue, self._account, self._factors = catalogue, account, factors
         self._currency = catalogue.prices.currency
         self._direct = direct_cost(catalogue, account)
-        self._shares = EvenedShares(self._direct, catalogue.policy.max_pieces_per_order)
+        self.shares = shares or EvenedShares(self._direct, catalogue.policy.max_pieces_per_order)
         self._tax = tax if tax is not None and tax.inclusive else None
         self._gross = _ONE + self._tax.rate if self._tax else _ONE
         self._load = _ONE + catalogue.prices.overhead_share
@@ -90,7 +94,7 @@ class LineToPrice:
         if key not in self._told:
             pieces, direct = self.line.pieces + more, self._direct
             cost = self._goods_cost() + more * direct.blanks[self.filler]
-            cost += pieces * self._shares.evened(pieces)
+            cost += pieces * self.shares.evened(pieces)
             self._told[key] = to_minor(cost * self._as_told(counted), self._currency)
         return self._told[key]
 
@@ -134,7 +138,7 @@ class LineToPrice:
 
     def _units(self, counted: int) -> dict[str, Decimal]:
         """Price without tax of a piece by size, not rounded, before any reduction."""
-        share, factor = self._shares.evened(self.line.pieces), self._factors.of(counted)
+        share, factor = self.shares.evened(self.line.pieces), self._factors.of(counted)
         blanks = self._direct.blanks
         return {
             size: (blanks[size] + share) * self._load * factor for size in self.line.pieces_by_size

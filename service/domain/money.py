@@ -40,8 +40,15 @@ _DIGITS = {code: digits for digits, codes in _CODES_BY_DECIMALS.items() for code
 CURRENCIES: frozenset[str] = frozenset(_DIGITS)
 """Codes of the currencies that can be charged."""
 
+MOST_MINOR = 2**53 - 1
+"""Most minor units that are told: beyond it a reader of JSON may lose some (RFC 8259 section 6)."""
+
 _PRECISION = 40
 _GUARD = Decimal("1e-20")
+
+
+class TooMuchMoney(ValueError):
+    """An amount too large to be told exactly to everyone."""
 
 
 def wide_arithmetic() -> AbstractContextManager[Context]:
@@ -71,10 +78,13 @@ def to_minor(amount: Decimal, currency: str, rounding: str = ROUND_HALF_UP) -> i
     """Round ``amount`` to whole minor units; ``rounding`` is one of the decimal module's.
 
     Digits behind the twentieth decimal are the tail a division left and are dropped first, so
-    that a true half stays a half. ValueError for NaN, infinity and amounts of 20 digits or more.
+    that a true half stays a half. ValueError for NaN and infinity, and as :class:`TooMuchMoney` for
+    19 digits before the point or more.
     """
-    if not amount.is_finite() or amount.adjusted() > 17:
+    if not amount.is_finite():
         raise ValueError(f"{amount} cannot be an amount of money")
+    if amount.adjusted() > 17:
+        raise TooMuchMoney(f"{amount:.3g} is too much to be an amount of money")
     with wide_arithmetic():
         return int(
             amount.quantize(_GUARD)

@@ -12,14 +12,14 @@ from pydantic import Field, StringConstraints, field_validator, model_validator
 from service.domain.values import Frozen, Money, Slug, Words
 
 PartOff = Annotated[Decimal, Field(ge=0, lt=1, max_digits=8, decimal_places=6)]
-"""A share taken off a price: from nothing to less than all of it."""
+"""A share of a price, such as one taken off it: from nothing to less than all of it."""
 
 
 class QuantityBreak(Frozen):
     """From this many pieces on, this share is taken off the price."""
 
     from_pieces: Annotated[int, Field(ge=1, le=1_000_000)]
-    discount_share: Annotated[Decimal, Field(ge=0, lt=1)]
+    discount_share: PartOff
 
 
 class RushTerms(Frozen):
@@ -73,16 +73,18 @@ class PriceBook(Frozen):
     """
 
     currency: Annotated[str, StringConstraints(pattern=r"^[A-Z]{3}$")]
-    overhead_share: Annotated[Decimal, Field(ge=0, le=5)]
-    margin_share: Annotated[Decimal, Field(ge=0, lt=1)]
-    spoilage_share: Annotated[Decimal, Field(ge=0, lt=Decimal("0.5"))]
-    spoilage_prior_pieces: Annotated[int, Field(ge=2, le=100_000)] = 200
+    overhead_share: Annotated[Decimal, Field(ge=0, le=5, max_digits=8, decimal_places=6)]
+    margin_share: PartOff
+    spoilage_share: Annotated[
+        Decimal, Field(ge=0, lt=Decimal("0.5"), max_digits=8, decimal_places=6)
+    ]
+    spoilage_prior_pieces: Annotated[int, Field(ge=20, le=100_000)] = 200
     spoilage_probability: Annotated[Decimal, Field(ge=Decimal("0.5"), le=Decimal("0.999"))] = (
         Decimal("0.95")
     )
     consumables_per_piece: Money
     artwork_check_min: Annotated[Decimal, Field(ge=0, le=600)]
-    breaks: Annotated[tuple[QuantityBreak, ...], Field(min_length=1)]
+    breaks: Annotated[tuple[QuantityBreak, ...], Field(min_length=1, max_length=40)]
     rush: RushTerms | None = None
     offers: Annotated[tuple[Offer, ...], Field(max_length=100)] = ()
     tax_regions: Annotated[tuple[TaxRegion, ...], Field(max_length=400)] = ()

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
+from heapq import heapify, heapreplace
 
-from service.domain.pricing import NO_TERMS, OrderPrice, PriceTerms, price_order
+from service.domain.pricing import NO_TERMS, OrderPrice, PriceTerms, price_in_numbers
 from service.domain.shop import Catalogue
 from service.domain.spoilage import SpoilageSeen
 from service.domain.starts import NOTHING_SEEN
@@ -59,10 +60,9 @@ def price_curve(
     ahead = {q: min((s for s in starts if q < s <= most), default=None) for q in asked}
     wanted = {*asked, *(q + 1 for q in asked if q < most), *filter(None, ahead.values())}
     sizes = in_proportion(line.pieces_by_size, wanted)
-    priced = {
-        q: price_order(catalogue, [replace(line, pieces_by_size=sizes[q])], terms, seen)
-        for q in sorted(wanted)
-    }
+    largest_first = sorted(wanted, reverse=True)
+    prices = price_in_numbers(catalogue, line, (sizes[q] for q in largest_first), terms, seen)
+    priced = dict(zip(largest_first, prices, strict=True))
 
     def break_ahead(quantity: int) -> BreakAhead | None:
         step = ahead[quantity]
@@ -88,16 +88,21 @@ def in_proportion(mix: Mapping[str, int], quantities: Iterable[int]) -> dict[int
     one piece more never takes one from a size, as largest remainders may. Sizes of no pieces are
     left out; the mix itself is kept as it is.
     """
-    wanted = set(quantities)
-    sizes = sorted(mix)
-    given = dict.fromkeys(sizes, 0)
-    found: dict[int, dict[str, int]] = {}
-    for quantity in range(1, max(wanted) + 1):
-        given[_next(sizes, mix, given)] += 1
-        if quantity in wanted:
-            found[quantity] = {size: given[size] for size in mix if given[size]}
-    return found
+    return {quantity: _split(mix, quantity) for quantity in set(quantities)}
 
 
-def _next(sizes: Sequence[str], mix: Mapping[str, int], given: Mapping[str, int]) -> str:
-    return max(sizes, key=lambda size: Fraction(mix[size], 2 * given[size] + 1))
+def _split(mix: Mapping[str, int], quantity: int) -> dict[str, int]:
+    """One of the quantities, begun near its end: where all sizes but their last pieces are given.
+
+    At the divisor ``sum / (quantity - sizes / 2)`` counts rounded, halves down, sum to no more than
+    the quantity, and are what the highest averages give on the way to it.
+    """
+    whole, twice = sum(mix.values()), 2 * quantity - len(mix)
+    given = {size: max(0, -((whole - count * twice) // (2 * whole))) for size, count in mix.items()}
+    waiting = [(-Fraction(mix[size], 2 * given[size] + 1), size) for size in mix]
+    heapify(waiting)
+    for _ in range(quantity - sum(given.values())):
+        size = waiting[0][1]
+        given[size] += 1
+        heapreplace(waiting, (-Fraction(mix[size], 2 * given[size] + 1), size))
+    return {size: count for size, count in given.items() if count}

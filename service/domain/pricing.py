@@ -26,18 +26,24 @@ pieces more it would cost less.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from service.domain.break_savings import savings_minor
 from service.domain.line_price import LinePrice, LineToPrice
-from service.domain.money import from_minor, to_minor, wide_arithmetic
+from service.domain.money import (
+    MOST_MINOR,
+    TooMuchMoney,
+    from_minor,
+    to_minor,
+    wide_arithmetic,
+)
 from service.domain.price_book import PriceBook, TaxRegion
 from service.domain.shop import Catalogue
 from service.domain.spoilage import SpoilageSeen
 from service.domain.starts import NOTHING_SEEN
-from service.domain.unit_prices import PriceFactors
+from service.domain.unit_prices import EvenedShares, PriceFactors
 from service.domain.wishes import Line
 from service.domain.work import line_account
 
@@ -101,8 +107,9 @@ def price_order(
     """Price ``lines``, whose every decoration names its method, by the terms asked for.
 
     ``seen`` is the spoilage seen by method. ValueError for no lines or for more days gained than
-    the book allows, KeyError for an offer, a region or a size the shop has not; other errors are
-    those of :func:`service.domain.work.line_work`.
+    the book allows, and as :class:`service.domain.money.TooMuchMoney` for a total above 2^53 - 1
+    minor units; KeyError for an offer, a region or a size the shop has not; other errors are those
+    of :func:`service.domain.work.line_work`.
     """
     if not lines:
         raise ValueError("an order has at least one line")
@@ -118,6 +125,27 @@ def price_line(
 ) -> LinePrice:
     """The price of a line that is ordered alone; errors as :func:`price_order`."""
     return price_order(catalogue, [line], terms, seen).lines[0]
+
+
+def price_in_numbers(
+    catalogue: Catalogue,
+    line: Line,
+    mixes: Iterable[Mapping[str, int]],
+    terms: PriceTerms = NO_TERMS,
+    seen: Mapping[str, SpoilageSeen] = NOTHING_SEEN,
+) -> list[OrderPrice]:
+    """``line`` ordered alone with each of ``mixes``, which are pieces by size.
+
+    Each is what :func:`price_order` gives, with its errors; what hangs on the number of pieces
+    alone is worked out once for all, quickest when the largest come first.
+    """
+    found, shares = [], None
+    with wide_arithmetic():
+        for mix in mixes:
+            order = _Order(catalogue, [replace(line, pieces_by_size=mix)], terms, seen, shares)
+            found.append(order.price())
+            shares = order.lines[0].shares
+    return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,13 +169,15 @@ class _Order:
         lines: Sequence[Line],
         terms: PriceTerms,
         seen: Mapping[str, SpoilageSeen],
+        shares: EvenedShares | None = None,
     ) -> None:
+        """``shares`` are those of the only line, where they are known from another number."""
         book, region = catalogue.prices, terms.tax_region_id
         self.book = book
         self.tax = None if region is None else book.tax_region(region)
         factors = PriceFactors(book, _offer_share(book, terms), _rush_share(book, terms))
         accounts = [line_account(catalogue, line, seen) for line in lines]
-        self.lines = [LineToPrice(catalogue, one, factors, self.tax) for one in accounts]
+        self.lines = [LineToPrice(catalogue, one, factors, self.tax, shares) for one in accounts]
         artworks = sorted({artwork for line in lines for artwork in line.artwork_ids})
         self.groups = [
             [index for index, line in enumerate(lines) if artwork in line.artwork_ids]
@@ -166,6 +196,8 @@ class _Order:
         )
         lines_minor = sum(line.total_minor for line in lines)
         tax_minor, total_minor = self.taxed(lines_minor)
+        if total_minor > MOST_MINOR:
+            raise TooMuchMoney(f"{total_minor} minor units are more than {MOST_MINOR}")
         return OrderPrice(
             currency=self.book.currency,
             lines=lines,

@@ -13,7 +13,14 @@ from functools import lru_cache
 from typing import Self
 
 from service.domain.media import Medium
-from service.domain.nesting.columns import Pattern, lay_column_sheets, lay_columns, rate_of_columns
+from service.domain.nesting.columns import (
+    Columns,
+    ColumnSheets,
+    Pattern,
+    lay_column_sheets,
+    lay_columns,
+    rate_of_columns,
+)
 from service.domain.nesting.pieces import NestPiece
 
 _UM_PER_MM = 1_000
@@ -65,14 +72,22 @@ class Layout:
     """Equal pieces in rows and columns, some upright and some turned by a quarter.
 
     ``pattern`` tells how many; each of several sheets is laid by the same. ``sheets`` is None on a
-    roll. ``length_mm`` is what is cut off, margins and all; ``bound_mm`` is what no layout of
-    these pieces can beat.
+    roll. ``length_mm`` is what is cut off, margins and all.
     """
 
     length_mm: Decimal
-    bound_mm: Decimal
     pattern: Pattern
     sheets: int | None
+    margin_um: int
+    laid: Columns | ColumnSheets
+
+    @property
+    def bound_mm(self) -> Decimal:
+        """What no layout of these pieces can beat; worked out when it is asked for."""
+        edges_um = 2 * self.margin_um
+        if isinstance(self.laid, Columns):
+            return _mm(self.laid.bound_um + edges_um)
+        return _mm(self.laid.bound * (self.laid.sheet_um + edges_um))
 
     @property
     def taken(self) -> Decimal:
@@ -134,11 +149,11 @@ def _laid_out(strip: Strip, width_um: int, height_um: int, pieces: int) -> Layou
     edges_um = 2 * strip.margin_um
     if strip.sheet_um is None:
         columns = lay_columns(piece, pieces, strip.width_um, strip.gap_um)
-        length_um, bound_um = columns.length_um + edges_um, columns.bound_um + edges_um
-        return Layout(_mm(length_um), _mm(bound_um), columns.pattern, None)
+        length_mm = _mm(columns.length_um + edges_um)
+        return Layout(length_mm, columns.pattern, None, strip.margin_um, columns)
     laid = lay_column_sheets(piece, pieces, strip.width_um, strip.sheet_um, strip.gap_um)
-    each_um = strip.sheet_um + edges_um
-    return Layout(_mm(laid.sheets * each_um), _mm(laid.bound * each_um), laid.pattern, laid.sheets)
+    length_mm = _mm(laid.sheets * (strip.sheet_um + edges_um))
+    return Layout(length_mm, laid.pattern, laid.sheets, strip.margin_um, laid)
 
 
 def _piece(strip: Strip, width_um: int, height_um: int) -> NestPiece:

@@ -15,7 +15,7 @@ from itertools import accumulate
 
 from service.domain.methods import Method
 from service.domain.price_book import PriceBook
-from service.domain.spoilage import Belief, Prior, SpoilageSeen
+from service.domain.spoilage import MOST_SHARE, Belief, Prior, SpoilageSeen
 
 NOTHING_SEEN: Mapping[str, SpoilageSeen] = {}
 """Spoilage seen by method, of a shop that has made nothing yet."""
@@ -99,7 +99,8 @@ def starts_table(
     ``seen`` counts by method id what the shop has spoiled. A method's share is the mean of its
     prior after what was seen. A piece is good when every decoration on it is: with several the
     shares combine as 1 - (1 - a)(1 - b), at the weight of the one least is known of. Pieces
-    without a decoration are not spoiled.
+    without a decoration are not spoiled. A share above 0.9 is reckoned with as 0.9: what spoils
+    more is for the bench to mend, and no number of starts makes up for it.
     """
     belief = spoilage_belief(book, methods, seen)
     return _table(belief.spoiled, belief.good, float(book.spoilage_probability))
@@ -110,10 +111,12 @@ def spoilage_belief(
 ) -> Belief:
     """What is believed of the share of pieces spoiled; :func:`starts_table` says how."""
     beliefs = [_belief(book, method, seen.get(method.id)) for method in methods]
+    weight = min((belief.good + belief.spoiled for belief in beliefs), default=1.0)
+    kept = math.prod(1 - belief.share for belief in beliefs)
+    if kept < 1 - MOST_SHARE:
+        return Belief(spoiled=MOST_SHARE * weight, good=(1 - MOST_SHARE) * weight)
     if len(beliefs) == 1:
         return beliefs[0]
-    kept = math.prod(1 - belief.share for belief in beliefs)
-    weight = min((belief.good + belief.spoiled for belief in beliefs), default=1.0)
     return Belief(spoiled=(1 - kept) * weight, good=kept * weight)
 
 

@@ -22,16 +22,17 @@ no larger one can matter.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from decimal import Decimal
+from typing import NamedTuple, Self
 
 from service.domain.costing import DirectCost
 from service.domain.price_book import PriceBook
 from service.domain.roll import taken_at_most
+from service.domain.work import FilmOfPiece
 
 _SLACK = 1e-9
-"""By how much the bound, reckoned in floats, is raised: far more than floats can be off by."""
+"""By what share limits, reckoned in floats, are raised: far more than floats can be off by."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,14 +59,15 @@ class PriceFactors:
 class EvenedShares:
     """Shares of a piece of one line in all but its blank, in the major unit, not rounded.
 
-    ``most`` is the most pieces an order may have. Keeps what it has worked out: for one request,
-    not to be shared between threads.
+    ``most`` is the most pieces an order may have. Keeps what it has worked out, which hangs on
+    neither the line's pieces nor their sizes: for one request, not to be shared between threads.
     """
 
     direct: DirectCost
     most: int
     _plain: dict[int, Decimal] = field(default_factory=dict)
     _evened: dict[int, Decimal] = field(default_factory=dict)
+    _limits: ShareLimits | None = None
 
     def plain(self, pieces: int) -> Decimal:
         """v(r) / r."""
@@ -82,24 +84,68 @@ class EvenedShares:
         return found
 
     def _greatest_from(self, pieces: int) -> Decimal:
-        best, bound = self.plain(pieces), self._bound()
+        limits = self._limits = self._limits or ShareLimits.of(self.direct, self.most)
+        best = self.plain(pieces)
         for larger in range(pieces + 1, self.most + 1):
-            if bound(larger) <= float(best):
+            if limits.from_so_many_on(larger) <= float(best):
                 break
-            best = max(best, self.plain(larger))
+            known = self._evened.get(larger)
+            if known is not None:
+                return max(best, known)
+            if limits.may_exceed(larger, float(best)):
+                best = max(best, self.plain(larger))
         return best
 
-    def _bound(self) -> Callable[[int], float]:
-        """Never below v(r') / r' of any r' from the given one on."""
-        account, spare = self.direct.account, float(self.direct.spare)
-        shares = account.starts.greatest_shares(self.most)
-        per_start, once = spare + float(self.direct.each), float(self.direct.fixed)
-        for price, film in zip(self.direct.films, account.films, strict=True):
-            a, b = taken_at_most(film.strip, film.width_mm, film.height_mm)
-            per_start, once = per_start + float(price) * a, once + float(price) * b
-        once = max(0.0, once)
 
-        def bound(pieces: int) -> float:
-            return (per_start * shares[pieces] + once / pieces) * (1 + _SLACK) - spare
+class _FilmLimit(NamedTuple):
+    """So many pieces never take more than ``each`` times their number and ``once``, in money."""
 
-        return bound
+    film: FilmOfPiece
+    price: float
+    each: float
+    once: float
+
+
+@dataclass(frozen=True, slots=True)
+class ShareLimits:
+    """What v(r) / r cannot exceed, reckoned in floats and raised by more than they can be off by.
+
+    ``films`` come with those first whose limit is loosest.
+    """
+
+    direct: DirectCost
+    most: int
+    fixed: float
+    each: float
+    spare: float
+    films: tuple[_FilmLimit, ...]
+
+    @classmethod
+    def of(cls, direct: DirectCost, most: int) -> Self:
+        """The limits of a line of up to ``most`` pieces."""
+        films = []
+        for price, film in zip(map(float, direct.films), direct.account.films, strict=True):
+            each, once = taken_at_most(film.strip, film.width_mm, film.height_mm)
+            films.append(_FilmLimit(film, price, price * each, price * once))
+        films.sort(key=lambda one: -one.once)
+        parts = (float(direct.fixed), float(direct.each), float(direct.spare))
+        return cls(direct, most, *parts, tuple(films))
+
+    def from_so_many_on(self, pieces: int) -> float:
+        """Never below v(r') / r' of any r' from ``pieces`` on."""
+        per_start = self.spare + self.each + sum(film.each for film in self.films)
+        once = max(0.0, self.fixed + sum(film.once for film in self.films))
+        starts_share = self.direct.account.starts.greatest_shares(self.most)[pieces]
+        return (per_start * starts_share + once / pieces) * (1 + _SLACK) - self.spare
+
+    def may_exceed(self, pieces: int, share: float) -> bool:
+        """False where v(r) / r is not above ``share``; lays out as few films as can tell."""
+        starts = self.direct.account.starts.of(pieces)
+        enough = (share + self.spare) * pieces
+        at_most = self.fixed + (self.spare + self.each) * starts
+        at_most += sum(film.each * starts + film.once for film in self.films)
+        for film, price, each, once in self.films:
+            if at_most * (1 + _SLACK) <= enough:
+                return False
+            at_most += price * float(film.lay_out(starts).taken) - each * starts - once
+        return at_most * (1 + _SLACK) > enough

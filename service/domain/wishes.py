@@ -75,9 +75,3 @@ class Line:
     def artwork_ids(self) -> frozenset[str]:
         """The different artworks of the decorations."""
         return frozenset(decoration.artwork_id for decoration in self.decorations)
-
-    @property
-    def only_method_id(self) -> str:
-        """The method of all its decorations, empty where they have several or none is chosen."""
-        methods = {decoration.method_id or "" for decoration in self.decorations}
-        return methods.pop() if len(methods) == 1 else ""

@@ -169,8 +169,9 @@ class AuditLineAnswer(Answer):
     """The build-up of one line: ``rows`` sum to ``total`` exactly.
 
     ``starts`` are the pieces begun for ``pieces`` good ones. ``starts_of_least_cost`` would cost
-    least over all if what is short were made up by another run, and reach the pieces with
-    ``least_cost_probability``; both None where that cannot be told.
+    least over all if what is short were made up by another run, which is set up anew, and reach the
+    pieces with ``least_cost_probability`` at the mean share of spoiled ones; both None where that
+    cannot be told.
     """
 
     rows: tuple[CostRowAnswer, ...]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from service.domain.errors import BadInput, FieldFault
+from service.domain.money import TooMuchMoney
 from service.domain.price_curve import BreakAhead, CurvePoint, price_curve
 from service.domain.work import OutlineUnknown
 from service.intake.answers import MoneyAnswer
@@ -24,6 +25,7 @@ from service.intake.priced_lines import (
     decided_lines,
     outline_unknown,
     price_terms,
+    too_much_money,
 )
 from service.intake.requests import PriceCurveRequest
 
@@ -54,6 +56,8 @@ def ask_price_curve(
         points = price_curve(catalogue, line, request.quantities, terms, inputs.seen)
     except OutlineUnknown as unknown:
         raise outline_unknown(unknown, [request.line], path=("line",)) from unknown
+    except TooMuchMoney as much:
+        raise too_much_money(("quantities",)) from much
     head = {
         "catalogue_version": inputs.compiled.version,
         "methods": methods_of(line),

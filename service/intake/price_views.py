@@ -99,6 +99,22 @@ def more_answer(price: OrderPrice) -> MoreCostsLessAnswer | None:
     )
 
 
+def row_texts(rows: Sequence[CostRow]) -> list[dict[str, str]]:
+    """Rows of the build-up as they are kept: as :func:`row_answers` tells them, written faster."""
+    return [
+        {
+            "label": row.label,
+            "part": row.part,
+            "quantity": f"{row.quantity:f}",
+            "unit": row.unit,
+            "rate": f"{row.rate:f}",
+            "rate_per": f"{row.rate_per:f}",
+            "amount": f"{row.amount:f}",
+        }
+        for row in rows
+    ]
+
+
 def row_answers(rows: Sequence[CostRow]) -> tuple[CostRowAnswer, ...]:
     """Rows of the build-up, every Decimal exact."""
     return tuple(

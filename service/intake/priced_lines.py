@@ -3,28 +3,33 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from pydantic import ValidationError
-from sqlmodel import Session
 
 from service.domain.artwork import ArtworkMeasures
 from service.domain.canonical import canonical_json
 from service.domain.compiled import CompiledCatalogue
 from service.domain.errors import BadInput, FieldFault
+from service.domain.money import MOST_MINOR, TooMuchMoney
 from service.domain.pricing import OrderPrice, PriceTerms, price_order
+from service.domain.rules import Severity
 from service.domain.spoilage import SpoilageSeen
 from service.domain.wishes import Line
 from service.domain.work import OutlineUnknown
+from service.intake.answers import CheckAnswer
 from service.intake.artwork_shelf import ShelvedArtwork
+from service.intake.artworks import artworks_at_hand, artworks_of
 from service.intake.check import LineVerdict, all_work, check_answer, judge_lines
 from service.intake.names import unknown_name
 from service.intake.requests import LineRequest, PriceCurveRequest, QuoteRequest
 from service.intake.resolve import Path, artwork_ids, resolve_lines
-from service.intake.services import Services
+from service.intake.services import Caller, Services
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,9 +95,9 @@ class PricedLines:
 def price_lines(inputs: PriceInputs, request: QuoteRequest) -> PricedLines:
     """Resolve, judge and price. Computes only.
 
-    Raises ``BadInput`` for unknown names and for an artwork whose outline the price needs and
-    nobody measured, and ``cannot-be-made`` carrying the whole check where a decoration has no
-    working method.
+    Raises ``BadInput`` for unknown names, for an artwork whose outline the price needs and nobody
+    measured and for more money than can be told, and ``cannot-be-made`` carrying the whole check
+    where a decoration has no working method.
     """
     terms = price_terms(inputs.compiled, request)
     lines, verdicts = decided_lines(inputs, request.lines)
@@ -100,33 +105,101 @@ def price_lines(inputs: PriceInputs, request: QuoteRequest) -> PricedLines:
         price = price_order(inputs.compiled.catalogue, lines, terms, inputs.seen)
     except OutlineUnknown as unknown:
         raise outline_unknown(unknown, request.lines) from unknown
+    except TooMuchMoney as much:
+        raise too_much_money(("lines",)) from much
     return PricedLines(lines, verdicts, terms, price)
 
 
 def quote_request(text: bytes) -> QuoteRequest:
     """A quote's request from JSON text; ``BadInput`` naming every field that is wrong."""
     try:
-        return QuoteRequest.model_validate_json(text)
+        request = QuoteRequest.model_validate_json(text)
     except ValidationError as wrong:
-        faults = [
-            FieldFault(error["msg"], error["loc"])
-            for error in wrong.errors(include_input=False, include_url=False)
-        ]
-        detail = "This is no request for a quote; POST /v1/quotes takes the same."
-        raise BadInput("fields-refused", detail, faults=faults) from wrong
+        errors = wrong.errors(include_input=False, include_url=False)
+        # A list whose entries are faulty is called too short besides.
+        told = [one for one in errors if one["type"] != "too_short"] or errors
+        faults = [FieldFault(one["msg"], one["loc"] or ("the file",)) for one in told]
+        raise _no_request(faults) from wrong
+    faults = [FieldFault("This name stands twice in its object.", (name,)) for name in _twice(text)]
+    if faults:
+        raise _no_request(faults)
+    return request
+
+
+def _no_request(faults: list[FieldFault]) -> BadInput:
+    detail = "This is no request for a quote; POST /v1/quotes takes the same."
+    return BadInput("fields-refused", detail, faults=faults)
+
+
+def _twice(text: bytes) -> list[str]:
+    """Names that stand twice in an object of the JSON text: which is meant cannot be known."""
+    found: list[str] = []
+
+    def keep(pairs: list[tuple[str, object]]) -> None:
+        found.extend(
+            name for name, count in Counter(name for name, _ in pairs).items() if count > 1
+        )
+
+    json.loads(text, object_pairs_hook=keep)
+    return found
+
+
+def price_inputs_at_hand(
+    services: Services, caller: Caller, artwork_ids: Collection[str]
+) -> PriceInputs | None:
+    """What a price is reckoned from just now; None where some of it must be read from the store."""
+    compiled = services.catalogues.current
+    artworks = artworks_at_hand(services, caller, artwork_ids)
+    seen = services.spoilage.at_hand(*_shop_day(services, compiled))
+    return None if artworks is None or seen is None else PriceInputs(compiled, artworks, seen)
+
+
+def price_inputs(services: Services, caller: Caller, artwork_ids: Collection[str]) -> PriceInputs:
+    """What a price is reckoned from just now, read where it is not at hand."""
+    compiled = services.catalogues.current
+    artworks = artworks_of(services, caller, artwork_ids)
+    day = _shop_day(services, compiled)
+    seen = services.database.read(lambda session: services.spoilage.fetch(session, *day))
+    return PriceInputs(compiled, artworks, seen)
+
+
+def _shop_day(services: Services, compiled: CompiledCatalogue) -> tuple[date, str]:
+    """The shop's present day, and its time zone."""
+    zone = compiled.catalogue.calendar.time_zone
+    return services.clock().astimezone(ZoneInfo(zone)).date(), zone
 
 
 def price_for_staff(services: Services, request: QuoteRequest) -> PricedLines:
-    """Price just now, with any storefront's artworks; errors as :func:`price_lines`."""
-    compiled = services.catalogues.current
-    zone = compiled.catalogue.calendar.time_zone
-    day = services.clock().astimezone(ZoneInfo(zone)).date()
+    """Price just now, with any storefront's artworks; errors as :func:`price_lines`.
 
-    def look(session: Session) -> PriceInputs:
-        artworks = services.artworks.fetch(session, asked_artworks(request))
-        return PriceInputs(compiled, artworks, services.spoilage.fetch(session, day, zone))
+    The faults of ``cannot-be-made`` say the reasons and the ways out, for a reader of plain text.
+    """
+    staff = Caller(holder="", in_shop=True)
+    try:
+        return price_lines(price_inputs(services, staff, asked_artworks(request)), request)
+    except BadInput as refused:
+        if refused.code != "cannot-be-made":
+            raise
+        check = CheckAnswer.model_validate(refused.extra["check"])
+        detail = "At least one decoration cannot be made as asked, so there is no price."
+        raise BadInput(refused.code, detail, faults=list(_reasons(check))) from refused
 
-    return price_lines(services.database.read(look), request)
+
+def _reasons(check: CheckAnswer) -> Iterator[FieldFault]:
+    """What blocks each decoration that has no working method, and what would work instead."""
+    for i, line in enumerate(check.lines):
+        for j, decoration in enumerate(line.decorations):
+            if decoration.works:
+                continue
+            path = ("lines", i, "decorations", j)
+            reasons = dict.fromkeys(
+                finding.reason
+                for candidate in decoration.candidates
+                for finding in candidate.findings
+                if finding.severity == Severity.BLOCKS
+            )
+            ways = dict.fromkeys(one.because for one in decoration.alternatives)
+            yield from (FieldFault(words, path) for words in (*reasons, *ways))
 
 
 def price_terms(
@@ -191,6 +264,18 @@ def outline_unknown(
         if decoration.artwork_id == unknown.artwork_id
     ]
     return BadInput("fields-refused", detail, faults=faults)
+
+
+def too_much_money(path: Path) -> BadInput:
+    """The total is larger than can be told; ``path`` is where fewer pieces would mend it."""
+    detail = (
+        f"The total would be more than {MOST_MINOR} minor units, which is the most that can be "
+        "told exactly. Ask for fewer pieces; if few pieces cost so much, the shop's price book "
+        "is to be looked at."
+    )
+    return BadInput(
+        "fields-refused", detail, faults=[FieldFault(detail, path, code="too-much-money")]
+    )
 
 
 def asked_artworks(request: QuoteRequest | PriceCurveRequest) -> frozenset[str]:

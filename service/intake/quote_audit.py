@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
+from dataclasses import dataclass
 from decimal import Decimal
 
 from sqlmodel import Session
 
 from service.domain.compiled import CompiledCatalogue
-from service.domain.costing import CostPart
+from service.domain.costing import ARTWORK_CHECK, CostPart
 from service.domain.errors import Conflict, NotFound
 from service.domain.line_price import LinePrice
 from service.domain.spoilage import RedoChoice, redo_starts
@@ -28,12 +29,40 @@ from service.intake.services import Services
 from service.store.tables import Quote
 
 
-def audit_quote(services: Services, quote_id: str) -> QuoteAuditAnswer:
-    """Price the quote again, from its request, its inputs and its version of the catalogue.
+@dataclass(frozen=True, slots=True)
+class StoredQuote:
+    """A quote's row, and what its price was reckoned from."""
+
+    row: Quote
+    inputs: PriceInputs
+
+
+def stored_quote(services: Services, quote_id: str) -> StoredQuote:
+    """Read the quote and its version of the catalogue.
 
     Raises ``NotFound`` for no such quote and ``Conflict`` for one given before inputs were kept.
     """
-    row, inputs = _stored(services, quote_id)
+
+    def look(session: Session) -> tuple[Quote, CompiledCatalogue]:
+        row = session.get(Quote, quote_id)
+        if row is None:
+            raise NotFound("quote-not-found", "There is no such quote.")
+        return row, services.catalogues.of_version(session, row.catalogue_version)
+
+    row, compiled = services.database.read(look)
+    inputs = PriceInputs.from_json(compiled, row.inputs_json)
+    if inputs is None:
+        raise Conflict(
+            "quote-not-recomputable",
+            "This quote was given before what prices are reckoned from was kept with them; it "
+            "stands as it was told, but cannot be recomputed.",
+        )
+    return StoredQuote(row, inputs)
+
+
+def audit_quote(stored: StoredQuote) -> QuoteAuditAnswer:
+    """Price the quote again, from its request, its inputs and its catalogue. Computes only."""
+    row, inputs = stored.row, stored.inputs
     priced = price_lines(inputs, QuoteRequest.model_validate_json(row.request_json))
     told = QuoteAnswer.model_validate_json(row.answer_json)
     differences = tuple(_differences(row, told, priced))
@@ -69,24 +98,6 @@ def build_up(inputs: PriceInputs, priced: PricedLines, index: int) -> AuditLineA
     )
 
 
-def _stored(services: Services, quote_id: str) -> tuple[Quote, PriceInputs]:
-    def look(session: Session) -> tuple[Quote, CompiledCatalogue]:
-        row = session.get(Quote, quote_id)
-        if row is None:
-            raise NotFound("quote-not-found", "There is no such quote.")
-        return row, services.catalogues.of_version(session, row.catalogue_version)
-
-    row, compiled = services.database.read(look)
-    inputs = PriceInputs.from_json(compiled, row.inputs_json)
-    if inputs is None:
-        raise Conflict(
-            "quote-not-recomputable",
-            "This quote was given before what prices are reckoned from was kept with them; it "
-            "stands as it was told, but cannot be recomputed.",
-        )
-    return row, inputs
-
-
 def _differences(row: Quote, told: QuoteAnswer, priced: PricedLines) -> Iterator[str]:
     """What comes out otherwise than it was told, in words."""
     if priced.price.total_minor != row.total_minor:
@@ -104,7 +115,10 @@ def _differences(row: Quote, told: QuoteAnswer, priced: PricedLines) -> Iterator
 
 
 def _least_cost(inputs: PriceInputs, priced: PricedLines, index: int) -> RedoChoice | None:
-    """The starts that cost least if a shortfall is made up by another run at the same set-up."""
+    """The starts that cost least if a shortfall is made up by another run at the same set-up.
+
+    None where it cannot be worked out: too many pieces, too great a share, or pieces for nothing.
+    """
     line, price = priced.lines[index], priced.price.lines[index]
     catalogue = inputs.compiled.catalogue
     methods = [catalogue.method_by_id[one.method_id or ""] for one in line.decorations]
@@ -113,22 +127,25 @@ def _least_cost(inputs: PriceInputs, priced: PricedLines, index: int) -> RedoCho
     try:
         return redo_starts(price.pieces, share, once, each)
     except ValueError:
-        # Too many pieces or too great a share for a choice by cost to be worked out.
         return None
 
 
 def _once_and_each(price: LinePrice) -> tuple[Decimal, Decimal]:
-    """Set-up of the job, and what every piece started costs."""
+    """What another run costs before its first piece, and what every piece started costs.
+
+    An artwork is not checked again for another run. Blanks of good pieces and of spares are rows
+    of their own, so no piece started counts twice.
+    """
     once = each = Decimal(0)
     for row in price.rows:
-        if row.part is CostPart.SET_UP:
-            once += row.amount
-        elif row.part in _DIRECT:
+        if row.part in _EACH:
             each += row.amount
+        elif row.part is CostPart.SET_UP and row.label != ARTWORK_CHECK:
+            once += row.amount
     return once, (each / price.work.starts).quantize(Decimal("0.0001"))
 
 
-_DIRECT = frozenset(
+_EACH = frozenset(
     {
         CostPart.BLANK,
         CostPart.MEDIUM,

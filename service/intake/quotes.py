@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import json
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
 from sqlmodel import Session
 
 from service.domain.calendar import first_work_day, working_days_between
-from service.domain.canonical import canonical_json
 from service.domain.compiled import CompiledCatalogue
 from service.domain.errors import BadInput, NotFound
 from service.domain.promising import HorizonExceeded, Promise, promise, station_works
@@ -17,8 +18,8 @@ from service.domain.wishes import Line
 from service.domain.work import LineWork
 from service.intake.answers import MoneyAnswer
 from service.intake.price_answers import PromiseAnswer, QuoteAnswer
-from service.intake.price_views import line_answer, more_answer, row_answers, tax_answer
-from service.intake.priced_lines import PricedLines, PriceInputs
+from service.intake.price_views import line_answer, more_answer, row_texts, tax_answer
+from service.intake.priced_lines import PricedLines, PriceInputs, price_lines
 from service.intake.requests import QuoteRequest
 from service.intake.services import Caller, Services
 from service.intake.ticket_rows import next_station
@@ -26,20 +27,42 @@ from service.store.ledger import booked_seconds
 from service.store.tables import Quote
 
 
+@dataclass(frozen=True, slots=True)
+class QuoteReady:
+    """All of a quote that needs no store: its prices, and what is kept of them as JSON text."""
+
+    inputs: PriceInputs
+    priced: PricedLines
+    inputs_json: str
+    cost_json: str
+    tickets_json: str
+
+
+def prepare_quote(inputs: PriceInputs, request: QuoteRequest) -> QuoteReady:
+    """Price the lines and write their tickets; computes only, errors as :func:`price_lines`."""
+    priced = price_lines(inputs, request)
+    tickets = [
+        _planned_ticket(line, write_ticket(inputs.compiled, line, verdicts, price.work), price.work)
+        for line, verdicts, price in zip(
+            priced.lines, priced.verdicts, priced.price.lines, strict=True
+        )
+    ]
+    costs = [row_texts(line.rows) for line in priced.price.lines]
+    return QuoteReady(inputs, priced, inputs.as_json(), _compact(costs), _compact(tickets))
+
+
 def quote_lines(
     services: Services,
     session: Session,
     caller: Caller,
     request: QuoteRequest,
-    inputs: PriceInputs,
-    priced: PricedLines,
+    ready: QuoteReady,
 ) -> QuoteAnswer:
     """Promise a day, keep the quote and answer, within the caller's transaction.
 
-    ``inputs`` are those that ``priced`` was priced by; they are kept with the quote.
     The day holds for the whole life of the quote: it is planned as if accepted at the last moment.
     """
-    now, compiled = services.clock(), inputs.compiled
+    now, compiled, priced = services.clock(), ready.inputs.compiled, ready.priced
     expires_at = now + timedelta(minutes=compiled.catalogue.policy.quote_valid_min)
     promised = _promise(compiled, session, priced, expires_at)
     answer = _answer(services.new_id("quote"), compiled, priced, promised, (now, expires_at))
@@ -50,14 +73,9 @@ def quote_lines(
             catalogue_version=compiled.version,
             request_json=request.model_dump_json(),
             answer_json=answer.model_dump_json(),
-            inputs_json=inputs.as_json(),
-            cost_json=canonical_json(
-                [
-                    [row.model_dump(mode="json") for row in row_answers(line.rows)]
-                    for line in priced.price.lines
-                ]
-            ),
-            plan_json=canonical_json(_plan(compiled, priced, promised, expires_at)),
+            inputs_json=ready.inputs_json,
+            cost_json=ready.cost_json,
+            plan_json=_plan_json(compiled, ready.tickets_json, promised, expires_at),
             total_minor=priced.price.total_minor,
             currency=priced.price.currency,
             promised_day=promised.promised_day,
@@ -93,35 +111,35 @@ def _promise(
         ) from full
 
 
-def _plan(
-    compiled: CompiledCatalogue, priced: PricedLines, promised: Promise, start: datetime
-) -> dict[str, Any]:
+def _plan_json(
+    compiled: CompiledCatalogue, tickets_json: str, promised: Promise, start: datetime
+) -> str:
     """What accepting needs: each ticket's document and station work, and days for material."""
     calendar = compiled.catalogue.calendar
-    lead_days = working_days_between(
-        calendar, first_work_day(calendar, start), promised.material.day
-    )
-    tickets = [
-        _planned_ticket(line, write_ticket(compiled, line, verdicts, price.work), price.work)
-        for line, verdicts, price in zip(
-            priced.lines, priced.verdicts, priced.price.lines, strict=True
-        )
-    ]
-    return {
-        "material_lead_days": lead_days,
-        "ready_day": promised.material.day.isoformat(),
-        "tickets": tickets,
-    }
+    first = first_work_day(calendar, start)
+    lead_days = working_days_between(calendar, first, promised.material.day)
+    head = {"material_lead_days": lead_days, "ready_day": promised.material.day.isoformat()}
+    return f'{_compact(head)[:-1]},"tickets":{tickets_json}}}'
+
+
+def _compact(document: object) -> str:
+    """JSON text of what is kept, of texts and whole numbers alone."""
+    return json.dumps(document, separators=(",", ":"))
 
 
 def _planned_ticket(line: Line, document: TicketDocument, work: LineWork) -> dict[str, Any]:
     return {
         "pieces": line.pieces,
-        "method": line.only_method_id,
+        "method": _only_method(line),
         "station": next_station(document, ()),
         "document_json": document.model_dump_json(),
         "works": [[step.station, step.seconds, step.wait_s] for step in station_works(work)],
     }
+
+
+def _only_method(line: Line) -> str:
+    """The method of the line's one decoration, from whose spoilage it learns; empty for several."""
+    return (line.decorations[0].method_id or "") if len(line.decorations) == 1 else ""
 
 
 def _answer(

@@ -22,6 +22,7 @@ from service.domain.errors import BadInput, Conflict
 from service.domain.pieces import PieceEventKind
 from service.domain.promising import HorizonExceeded, Promise, promise
 from service.domain.remakes import remake_document
+from service.domain.starts import NOTHING_SEEN
 from service.domain.ticket import TicketDocument
 from service.domain.ticket_states import TicketState
 from service.domain.wishes import Line
@@ -29,9 +30,11 @@ from service.domain.work import LineWork, line_work
 from service.intake.answers import RemakeAnswer
 from service.intake.bench_work import AT_THE_PRESS, at_bench
 from service.intake.price_answers import QuoteAnswer
+from service.intake.priced_lines import PriceInputs
 from service.intake.requests import QuoteRequest, RemakeRequest
 from service.intake.resolve import artwork_ids, resolve_lines
 from service.intake.services import Services
+from service.intake.stock_tickets import write_needs
 from service.intake.ticket_events import order_event, ticket_event
 from service.intake.ticket_rows import next_numbers, next_station, ticket_answer
 from service.store.database import lock_shop
@@ -96,30 +99,38 @@ def _plan(
     """The work by the order's own version of the catalogue, on the station time free now."""
     quote = session.get_one(Quote, order.quote_id)
     compiled = services.catalogues.of_version(session, quote.catalogue_version)
-    line = _line_again(services, session, compiled, quote, ticket.line_index)
-    before = _work(compiled, line, document.pieces_by_size)
-    now = _work(compiled, line, missing)
+    inputs = _inputs(services, session, compiled, quote)
+    line = _line_again(inputs, quote, ticket.line_index)
+    before, now = (
+        line_work(compiled.catalogue, replace(line, pieces_by_size=dict(pieces)), inputs.seen)
+        for pieces in (document.pieces_by_size, missing)
+    )
     return _Planned(
         remake_document(document, before, now), _promise(services, session, compiled, now)
     )
 
 
-def _line_again(
-    services: Services, session: Session, compiled: CompiledCatalogue, quote: Quote, index: int
-) -> Line:
+def _inputs(
+    services: Services, session: Session, compiled: CompiledCatalogue, quote: Quote
+) -> PriceInputs:
+    """What the quote was reckoned from, as the ticket was; just now, where that was not kept."""
+    kept = PriceInputs.from_json(compiled, quote.inputs_json)
+    if kept is not None:
+        return kept
+    request = QuoteRequest.model_validate_json(quote.request_json)
+    artworks = services.artworks.fetch(session, artwork_ids(request.lines))
+    return PriceInputs(compiled, artworks, NOTHING_SEEN)
+
+
+def _line_again(inputs: PriceInputs, quote: Quote, index: int) -> Line:
     """The line as it was quoted, each decoration with the method that was chosen then."""
     request = QuoteRequest.model_validate_json(quote.request_json).lines[index]
     methods = QuoteAnswer.model_validate_json(quote.answer_json).lines[index].methods
-    artworks = services.artworks.fetch(session, artwork_ids([request]))
-    (line,) = resolve_lines(compiled, [request], artworks)
+    (line,) = resolve_lines(inputs.compiled, [request], inputs.artworks)
     decorations = tuple(
         replace(one, method_id=methods[one.placement_id]) for one in line.decorations
     )
     return replace(line, decorations=decorations)
-
-
-def _work(compiled: CompiledCatalogue, line: Line, pieces_by_size: Mapping[str, int]) -> LineWork:
-    return line_work(compiled.catalogue, replace(line, pieces_by_size=dict(pieces_by_size)))
 
 
 def _promise(
@@ -166,6 +177,7 @@ def _write(
     )
     session.add(remake)
     session.flush()
+    write_needs(session, [remake])
     taken = [(one.station, one.day, one.seconds) for one in planned.promised.plan.bookings]
     book(session, remake.id or 0, taken)
     return remake

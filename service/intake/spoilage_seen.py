@@ -1,9 +1,9 @@
 """What the bench has entered as made and spoiled, by method, and what of it a price may count.
 
 A price counts what was entered before the shop's present day, so that it does not move between
-two quotes of one day, and is read once a day. Of a ticket whose decorations are made by several
-methods it is not known which of them spoiled a piece; it is not counted. A spoiled piece counts
-whatever the reason: it takes a start in any case.
+two quotes of one day, and is read once a day. Of a ticket with several decorations it is not known
+which of them spoiled a piece; it is not counted. A spoiled piece counts whatever the reason: it
+takes a start in any case.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from sqlalchemy import func
 from sqlmodel import Session, col, select
 
 from service.domain.pieces import PieceEventKind
-from service.domain.spoilage import SpoilageSeen
+from service.domain.spoilage import MOST_MADE, SpoilageSeen
 from service.store.tables import Ticket, TicketPiece
 
 _COUNTED = {PieceEventKind.DONE: (1, 0), PieceEventKind.SPOILED: (1, 1)}
@@ -29,23 +29,23 @@ class SpoilageShelf:
 
     def __init__(self) -> None:
         """Begin with nothing."""
-        self._kept: tuple[date, Mapping[str, SpoilageSeen]] | None = None
+        self._kept: tuple[tuple[date, str], Mapping[str, SpoilageSeen]] | None = None
         self._lock = threading.Lock()
 
-    def at_hand(self, day: date) -> Mapping[str, SpoilageSeen] | None:
-        """What was seen before that day, None where it was not read yet."""
+    def at_hand(self, day: date, time_zone: str) -> Mapping[str, SpoilageSeen] | None:
+        """What was seen before that day in that time zone, None where it was not read yet."""
         with self._lock:
             kept = self._kept
-        return kept[1] if kept is not None and kept[0] == day else None
+        return kept[1] if kept is not None and kept[0] == (day, time_zone) else None
 
     def fetch(self, session: Session, day: date, time_zone: str) -> Mapping[str, SpoilageSeen]:
         """What was seen before that day began in that time zone, read where it is not at hand."""
-        found = self.at_hand(day)
+        found = self.at_hand(day, time_zone)
         if found is None:
             begins = datetime.combine(day, time(0), ZoneInfo(time_zone)).astimezone(UTC)
             found = spoilage_before(session, begins)
             with self._lock:
-                self._kept = day, found
+                self._kept = (day, time_zone), found
         return found
 
 
@@ -75,7 +75,12 @@ def _summed(rows: Iterable[tuple[str, str, str | None, int]]) -> dict[str, Spoil
         total = counts.setdefault(method, [0, 0])
         total[0] += sign * made * count
         total[1] += sign * spoiled * count
-    return {
-        method: SpoilageSeen(spoiled=max(0, spoiled), made=max(0, made, spoiled))
-        for method, (made, spoiled) in counts.items()
-    }
+    return {method: _seen(made, spoiled) for method, (made, spoiled) in counts.items()}
+
+
+def _seen(made: int, spoiled: int) -> SpoilageSeen:
+    """The counts within the limits of what is reckoned with; the share is kept above them."""
+    made, spoiled = max(0, made, spoiled), max(0, spoiled)
+    if made > MOST_MADE:
+        made, spoiled = MOST_MADE, spoiled * MOST_MADE // made
+    return SpoilageSeen(spoiled=spoiled, made=made)

@@ -9,7 +9,6 @@ from contextvars import copy_context
 from dataclasses import dataclass
 from hashlib import sha256
 from typing import Annotated, TypeVar
-from zoneinfo import ZoneInfo
 
 from fastapi import Depends
 from pydantic import BaseModel
@@ -22,7 +21,7 @@ from service.intake.artwork_shelf import ShelvedArtwork
 from service.intake.artworks import artworks_at_hand, artworks_of
 from service.intake.idempotency import Outcome, RequestKey, Work, do_once
 from service.intake.picture_room import RETRY_AFTER_S
-from service.intake.priced_lines import PriceInputs
+from service.intake.priced_lines import PriceInputs, price_inputs, price_inputs_at_hand
 from service.intake.services import Caller, Services
 from service.notify.addresses import Resolver, system_resolver
 from service.web.auth import Principal, Scope, require
@@ -156,19 +155,10 @@ async def price_inputs_for(
     rooms: Rooms, caller: Caller, artwork_ids: Collection[str]
 ) -> PriceInputs:
     """What a price is reckoned from just now, from memory where at hand."""
-    services = rooms.services
-    compiled = services.catalogues.current
-    artworks = await artworks_for(rooms, caller, artwork_ids)
-    zone = compiled.catalogue.calendar.time_zone
-    day = services.clock().astimezone(ZoneInfo(zone)).date()
-    seen = services.spoilage.at_hand(day)
-    if seen is None:
-        seen = await rooms.in_store(
-            lambda: services.database.read(
-                lambda session: services.spoilage.fetch(session, day, zone)
-            )
-        )
-    return PriceInputs(compiled, artworks, seen)
+    at_hand = price_inputs_at_hand(rooms.services, caller, artwork_ids)
+    if at_hand is not None:
+        return at_hand
+    return await rooms.in_store(lambda: price_inputs(rooms.services, caller, artwork_ids))
 
 
 def once_each(request: Request, may_repeat: Collection[str] = ()) -> None:

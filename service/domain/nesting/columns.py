@@ -43,10 +43,7 @@ class Pattern:
 
 @dataclass(frozen=True, slots=True)
 class Columns:
-    """So many equal pieces by a pattern: what a strip of ``length_um`` takes.
-
-    ``bound_um`` is what no layout can beat.
-    """
+    """So many equal pieces by a pattern: what a strip of ``length_um`` takes."""
 
     piece: NestPiece
     count: int
@@ -54,7 +51,12 @@ class Columns:
     gap_um: int
     pattern: Pattern
     length_um: int
-    bound_um: int
+
+    @property
+    def bound_um(self) -> int:
+        """What no layout can beat; worked out when it is asked for, which costs as much again."""
+        (kind,) = kinds_of([self.piece], self.width_um, self.gap_um)
+        return strip_bound_um([replace(kind, count=self.count)], self.width_um, self.gap_um)
 
     @property
     def nest(self) -> Nest:
@@ -66,19 +68,23 @@ class Columns:
 
 @dataclass(frozen=True, slots=True)
 class ColumnSheets:
-    """Equal pieces on sheets, each laid by the same pattern of ``per_sheet`` pieces.
-
-    No layout can do with fewer than ``bound`` sheets.
-    """
+    """So many equal pieces on sheets, each laid by the same pattern of ``per_sheet`` pieces."""
 
     piece: NestPiece
+    count: int
     width_um: int
     sheet_um: int
     gap_um: int
     pattern: Pattern
     per_sheet: int
     sheets: int
-    bound: int
+
+    @property
+    def bound(self) -> int:
+        """Sheets that no layout can do without; worked out when it is asked for."""
+        (kind,) = kinds_of([self.piece], self.width_um, self.gap_um, self.sheet_um)
+        kinds = [replace(kind, count=self.count)]
+        return sheet_bound(kinds, self.width_um, self.sheet_um, self.gap_um)
 
     def places(self, count: int) -> tuple[Placed, ...]:
         """Where the first so many pieces of one sheet lie, nearest its beginning first."""
@@ -103,9 +109,7 @@ def lay_columns(piece: NestPiece, count: int, width_um: int, gap_um: int) -> Col
         found = lattice.least(patterns[index], count, at_least[index], length)
         if found < length:
             best, length = patterns[index], found
-    (kind,) = kinds_of([piece], width_um, gap_um)
-    bound_um = strip_bound_um([replace(kind, count=count)], width_um, gap_um)
-    return Columns(piece, count, width_um, gap_um, best.pattern, length - gap_um, bound_um)
+    return Columns(piece, count, width_um, gap_um, best.pattern, length - gap_um)
 
 
 def rate_of_columns(piece: NestPiece, width_um: int, gap_um: int) -> tuple[Fraction, Fraction]:
@@ -134,11 +138,9 @@ def lay_column_sheets(
     patterns = _patterns(lattice)
     held = [lattice.holds(one, sheet_um + gap_um) for one in patterns]
     most = max(held)
-    (kind,) = kinds_of([piece], width_um, gap_um, sheet_um)
-    bound = sheet_bound([replace(kind, count=count)], width_um, sheet_um, gap_um)
     sheets = -(-count // most)
     pattern = patterns[held.index(most)].pattern
-    return ColumnSheets(piece, width_um, sheet_um, gap_um, pattern, most, sheets, bound)
+    return ColumnSheets(piece, count, width_um, sheet_um, gap_um, pattern, most, sheets)
 
 
 def _check_count(count: int) -> None:

@@ -10,9 +10,9 @@ from starlette.responses import Response
 from service.domain.errors import BadInput
 from service.intake.idempotency import Outcome, StoreSession, Work
 from service.intake.price_answers import QuoteAnswer, QuoteAuditAnswer
-from service.intake.priced_lines import asked_artworks, price_lines
-from service.intake.quote_audit import audit_quote
-from service.intake.quotes import get_quote, quote_lines
+from service.intake.priced_lines import asked_artworks
+from service.intake.quote_audit import audit_quote, stored_quote
+from service.intake.quotes import get_quote, prepare_quote, quote_lines
 from service.intake.requests import Identifier, QuoteRequest
 from service.web.application import new_router
 from service.web.openapi import problems
@@ -52,7 +52,7 @@ async def ask_quote(
     key = request_key(request, caller, body.model_dump(mode="json"))
     inputs = await price_inputs_for(rooms, caller, asked_artworks(body))
     try:
-        priced = await rooms.computing(lambda: price_lines(inputs, body))
+        ready = await rooms.computing(lambda: prepare_quote(inputs, body))
     except BadInput as refused:
         if key is None:
             raise
@@ -60,7 +60,7 @@ async def ask_quote(
         return await do(rooms, request, key, _refuse(refused))
 
     def keep(session: StoreSession) -> Outcome:
-        answer = quote_lines(rooms.services, session, caller, body, inputs, priced)
+        answer = quote_lines(rooms.services, session, caller, body, ready)
         return Outcome.of(201, answer, location=f"/v1/quotes/{answer.id}")
 
     return await do(rooms, request, key, keep)
@@ -96,4 +96,5 @@ async def show_audit(rooms: RoomsPart, _: StaffCaller, quote_id: Identifier) -> 
 
     Every row says what it is for, how much of what at what rate; they sum to the line's total.
     """
-    return json_answer(await rooms.in_store(lambda: audit_quote(rooms.services, quote_id)))
+    stored = await rooms.in_store(lambda: stored_quote(rooms.services, quote_id))
+    return json_answer(await rooms.computing(lambda: audit_quote(stored)))

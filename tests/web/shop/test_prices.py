@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+import json
+from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
+from functools import partial
 
 import pytest
-from sqlmodel import Session
+from sqlmodel import Session, select
 
-from service.store.tables import Quote
+from service.demo_artwork import DEMO_ARTWORK_ID
+from service.domain.spoilage import MOST_MADE, SpoilageSeen
+from service.intake.spoilage_seen import SpoilageShelf
+from service.store.tables import Artwork, Quote, TicketPiece
 from tests.conftest import FakeClock
-from tests.web.shop.conftest import changed_catalogue, demo_catalogue
+from tests.web.shop.conftest import changed_catalogue, demo_catalogue, put_in_force
 from tests.web.shop.door import (
     ON_ONE_STORE,
     Caller,
@@ -20,6 +25,7 @@ from tests.web.shop.door import (
     decoration,
     line,
     refused,
+    supplied_line,
 )
 
 QUANTITIES = [1, 2, 3, 5, 8, 11, 12, 23, 24, 40, 47, 48, 100, 143, 144, 500]
@@ -122,6 +128,9 @@ def test_tax_is_in_the_price_or_on_top(asking: Caller) -> None:
         ({"line": line(sizes={"XXS": 3})}, "/line/sizes/XXS"),
         ({"line": line(sizes={"M": 2_001})}, "/line"),
         ({"line": line(decoration(artwork_id="art_none"))}, "/line/decorations/0/artwork_id"),
+        ({"offer": "Club"}, "/offer"),
+        ({"offer": "çlub"}, "/offer"),
+        ({"line": line(decoration(width_mm=1e308))}, "/line/decorations/0/width_mm"),
     ],
 )
 def test_what_cannot_be_priced_is_named(asking: Caller, body: Json, pointer: str) -> None:
@@ -185,3 +194,183 @@ def test_a_shop_may_let_more_cost_less_and_says_so(shop: ShopDoor, clock: FakeCl
     assert more["total"]["amount"] <= twelve["total"]["amount"] < free["total"]["amount"]
     assert held["more_costs_less"] is None
     assert held["total"]["amount"] <= more["total"]["amount"]
+
+
+@ON_ONE_STORE
+def test_a_curve_of_another_storefronts_artwork_is_none(standing_shop: ShopDoor) -> None:
+    """It cannot be told from one that does not exist; staff may look at any."""
+    body = {"line": line(), "quantities": [5]}
+    theirs = refused(standing_shop.other.post("/v1/price-curves", body), 422, "fields-refused")
+    none = {**body, "line": line(decoration(artwork_id="art_none"))}
+    missing = refused(standing_shop.other.post("/v1/price-curves", none), 422, "fields-refused")
+    assert theirs["errors"] == missing["errors"]
+    answered(standing_shop.staff.post("/v1/price-curves", body), 200)
+
+
+@ON_ONE_STORE
+def test_a_repeated_quote_is_the_first_one(asking: Caller) -> None:
+    """Under one key one quote is kept; without a key each call gives another."""
+    key = {"Idempotency-Key": "one-key-for-one-quote"}
+    first, again = asking.quote(line(), headers=key), asking.quote(line(), headers=key)
+    assert again == first
+    assert asking.quote(line())["id"] != first["id"]
+
+
+def unmeasured(shop: ShopDoor) -> str:
+    """The demonstration artwork again, as it was kept before outlines were measured."""
+
+    def copy(session: Session) -> None:
+        row = session.get_one(Artwork, DEMO_ARTWORK_ID).model_dump()
+        measures = json.dumps({**json.loads(row["measures_json"]), "shapes": None})
+        new = {"id": "art_unmeasured", "sha256": "0" * 64, "measures_json": measures}
+        session.add(Artwork(**{**row, **new}))
+
+    shop.assembly.database.write(copy)
+    return "art_unmeasured"
+
+
+def test_an_artwork_without_an_outline_is_named(shop: ShopDoor) -> None:
+    """Film that is cut cannot be judged without it: no price, and what to do."""
+    wish = line(decoration(artwork_id=unmeasured(shop)))
+    curve_wish = {"line": wish, "quantities": [1, 50]}
+    for path, body in (("quotes", {"lines": [line(), wish]}), ("price-curves", curve_wish)):
+        problem = refused(shop.storefront.post(f"/v1/{path}", body), 422, "cannot-be-made")
+        decided = problem["check"]["lines"][-1]["decorations"][0]
+        reasons = [finding["reason"] for finding in decided["candidates"][0]["findings"]]
+        assert any("Upload the picture again" in reason for reason in reasons)
+
+
+def test_prices_beyond_what_can_be_told_are_refused(shop: ShopDoor) -> None:
+    """A book that takes a million times the cost, for 2 000 pieces that cost a million each."""
+    catalogue = demo_catalogue().catalogue
+    prices = catalogue.prices.model_copy(update={"margin_share": Decimal("0.999999")})
+    tee = catalogue.blanks[0]
+    sizes = tuple(size.model_copy(update={"cost": Decimal(10**6)}) for size in tee.sizes)
+    blanks = (tee.model_copy(update={"sizes": sizes}), *catalogue.blanks[1:])
+    put_in_force(shop, changed_catalogue(prices=prices, blanks=blanks))
+    wish = {"lines": [line(sizes={"M": 2_000})]}
+    problem = refused(shop.storefront.post("/v1/quotes", wish), 422, "fields-refused")
+    assert [error["code"] for error in problem["errors"]] == ["too-much-money"]
+    body = {"line": line(), "quantities": [1, 2_000]}
+    problem = refused(shop.storefront.post("/v1/price-curves", body), 422, "fields-refused")
+    assert [error["pointer"] for error in problem["errors"]] == ["#/quantities"]
+    answered(shop.storefront.post("/v1/price-curves", {**body, "quantities": [5]}), 200)
+
+
+@pytest.mark.parametrize(("currency", "decimals"), [("JPY", 2), ("EUR", 4), ("KWD", 5)])
+def test_unit_prices_have_two_decimals_more_than_the_currency(
+    shop: ShopDoor, currency: str, decimals: int
+) -> None:
+    """ISO 4217 gives the yen 0, the euro 2 and the Kuwaiti dinar 3; blanks brought cost nothing."""
+    prices = demo_catalogue().catalogue.prices.model_copy(update={"currency": currency})
+    put_in_force(shop, changed_catalogue(prices=prices))
+    for priced in shop.storefront.quote(line(), supplied_line())["lines"]:
+        for size, pieces in priced["pieces_by_size"].items():
+            unit = Decimal(priced["unit_prices"][size]["per_piece"])
+            assert unit.as_tuple().exponent == -decimals
+            told = priced["totals_by_size"][size]["amount"]
+            assert abs(told - unit.scaleb(decimals - 2) * pieces) <= 1
+
+
+def spoil(shop: ShopDoor, number: str, kind: str, count: int, **more: str) -> None:
+    """Enter pieces of size M at the bench."""
+    entry = {"kind": kind, "size": "M", "count": count, "who": "Ada", **more}
+    answered(shop.staff.post(f"/v1/tickets/{number}/pieces", entry), 201)
+
+
+def seen_by(shop: ShopDoor, quote: Json) -> Json:
+    """The spoilage that a quote was priced by."""
+    audit = answered(shop.staff.get(f"/v1/quotes/{quote['id']}/audit"), 200)
+    assert audit["same"]
+    spoilage: Json = audit["spoilage"]
+    return spoilage
+
+
+def test_what_is_taken_back_counts_from_the_day_after(shop: ShopDoor, clock: FakeClock) -> None:
+    """An entry of one day, taken back on the next, stands for that next day's prices."""
+    number = shop.storefront.order(line(sizes={"M": 20}))["tickets"][0]["number"]
+    shop.staff.moves(number, "start")
+    spoil(shop, number, "done", 4)
+    spoil(shop, number, "spoiled", 2, reason="scorched")
+    clock.advance(timedelta(days=1))
+    spoil(shop, number, "undone", 2, undoes="spoiled", reason="scorched")
+    second = shop.storefront.quote(line())
+    clock.advance(timedelta(days=1))
+    assert seen_by(shop, second) == {"printed-film": {"made": 6, "spoiled": 2}}
+    assert seen_by(shop, shop.storefront.quote(line())) == {
+        "printed-film": {"made": 4, "spoiled": 0}
+    }
+
+
+def test_several_decorations_teach_nothing(shop: ShopDoor, clock: FakeClock) -> None:
+    """Which of two prints spoiled the garment is not known, though both are printed film."""
+    two = line(decoration(width_mm=200), decoration(placement="back"), sizes={"M": 20})
+    number = shop.storefront.order(two)["tickets"][0]["number"]
+    shop.staff.moves(number, "start")
+    spoil(shop, number, "spoiled", 2, reason="scorched")
+    clock.advance(timedelta(days=1))
+    assert seen_by(shop, shop.storefront.quote(line())) == {}
+
+
+def test_a_remake_is_begun_as_the_order_was(shop: ShopDoor, clock: FakeClock) -> None:
+    """What was seen of spoilage when the order was quoted holds for its remakes too."""
+    number = shop.storefront.order(line(sizes={"M": 40}))["tickets"][0]["number"]
+    shop.staff.moves(number, "start")
+    spoil(shop, number, "spoiled", 40, reason="scorched")
+    clock.advance(timedelta(days=1))
+    quote = shop.storefront.quote(line(sizes={"M": 12}))
+    assert seen_by(shop, quote) == {"printed-film": {"made": 40, "spoiled": 40}}
+    order = answered(shop.storefront.accept(quote["id"], "key-of-twelve-pieces"), 201)
+    number = order["tickets"][0]["number"]
+    shop.staff.moves(number, "start")
+    begun = shop.staff.get(f"/v1/tickets/{number}").json()["document"]["pieces_to_start"]
+    spoil(shop, number, "spoiled", begun, reason="scorched")
+    clock.advance(timedelta(days=9))
+    made = {"who": "Ada"}
+    remake = answered(shop.staff.post(f"/v1/tickets/{number}/remakes", made), 201)
+    again = remake["ticket"]["document"]
+    assert again["pieces_by_size"] == {"M": 12}
+    assert again["pieces_to_start"] == begun
+
+
+def entered_at(shop: ShopDoor, moment: datetime) -> None:
+    """Move every entry at the bench to that moment."""
+
+    def move(session: Session) -> None:
+        for row in session.exec(select(TicketPiece)).all():
+            row.at = moment
+            session.add(row)
+
+    shop.assembly.database.write(move)
+
+
+def test_the_day_is_the_shops_and_begins_at_its_midnight(shop: ShopDoor) -> None:
+    """On 25 October 2026 Berlin goes from UTC+2 to UTC+1 at 3 o'clock (Directive 2000/84/EC)."""
+    number = shop.storefront.order(line(sizes={"M": 20}))["tickets"][0]["number"]
+    shop.staff.moves(number, "start")
+    spoil(shop, number, "done", 5)
+    day, zone = date(2026, 10, 25), "Europe/Berlin"
+    for hour, seen in ((21, {"printed-film": SpoilageSeen(0, 5)}), (22, {})):
+        entered_at(shop, datetime(2026, 10, 24, hour, 59, 59, tzinfo=UTC))
+        shelf = SpoilageShelf()
+        assert shop.read(partial(shelf.fetch, day=day, time_zone=zone)) == seen
+        assert shelf.at_hand(day, zone) == seen
+        assert shelf.at_hand(day, "Asia/Tokyo") is None
+
+
+def test_more_pieces_than_are_reckoned_with_keep_their_share(shop: ShopDoor) -> None:
+    """Two thousand million made, a tenth of them spoiled: counts are scaled down, not refused."""
+    number = shop.storefront.order(line(sizes={"M": 20}))["tickets"][0]["number"]
+    shop.staff.moves(number, "start")
+    spoil(shop, number, "done", 9)
+    spoil(shop, number, "spoiled", 1, reason="scorched")
+
+    def many(session: Session) -> None:
+        for row in session.exec(select(TicketPiece)).all():
+            row.count = row.count * 2 * 10**8
+            session.add(row)
+
+    shop.assembly.database.write(many)
+    far = date(2099, 1, 1)
+    seen = shop.read(lambda session: SpoilageShelf().fetch(session, far, "UTC"))
+    assert seen == {"printed-film": SpoilageSeen(MOST_MADE // 10, MOST_MADE)}

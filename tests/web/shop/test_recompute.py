@@ -163,6 +163,10 @@ def test_a_storefront_hears_nothing_of_cost(standing_shop: ShopDoor) -> None:
         caller.get(f"/v1/artworks/{decoration()['artwork_id']}").json(),
         caller.post("/v1/checks", {"lines": [line(), refusal]}, params={"explain": "all"}).json(),
         caller.post("/v1/quotes", {"lines": [refusal]}).json(),
+        caller.post("/v1/price-curves", {"line": line(), "quantities": [1, 50]}).json(),
+        caller.post("/v1/price-curves", {"line": refusal, "quantities": [1]}).json(),
+        caller.post("/v1/price-curves", {"line": line(), "quantities": [0]}).json(),
+        caller.get(f"/v1/quotes/{quote['id']}/audit").json(),
         caller.post(f"/v1/orders/{order['id']}/cancel").json(),
     ]
     found = {word for document in told for word in words_in(document) if COST_WORDS.search(word)}
