@@ -13,21 +13,23 @@ from datetime import date
 from babel.core import get_global
 
 from service.catalogue.blank_checks import blank_faults
+from service.catalogue.calendar_checks import calendar_faults
 from service.catalogue.faults import DocumentPath, PathFault, PathFaults
 from service.catalogue.machine_checks import machine_faults
 from service.catalogue.medium_checks import medium_faults
 from service.catalogue.method_checks import method_faults
 from service.domain.price_book import PriceBook
-from service.domain.shop import Catalogue, Policy, WorkCalendar
-
-LONGEST_CLOSURE_DAYS = 365
+from service.domain.shop import Catalogue, Policy
 
 
-def catalogue_faults(catalogue: Catalogue) -> list[PathFault]:
-    """Every contradiction in a catalogue, each with the path of the value to change."""
+def catalogue_faults(catalogue: Catalogue, today: date) -> list[PathFault]:
+    """Every contradiction in a catalogue, each with the path of the value to change.
+
+    The calendar's clock changes are those from ``today`` on.
+    """
     return [
         *_twins(catalogue),
-        *_calendar_faults(catalogue.calendar),
+        *calendar_faults(catalogue, today),
         *_price_faults(catalogue.prices, catalogue.policy),
         *medium_faults(catalogue),
         *machine_faults(catalogue),
@@ -67,41 +69,6 @@ def _twins_among(what: str, placed: Iterable[tuple[DocumentPath, str]]) -> PathF
         if each in seen:
             yield path, f"{what} '{each}' is listed twice"
         seen.add(each)
-
-
-def _calendar_faults(calendar: WorkCalendar) -> PathFaults:
-    if calendar.cut_off.tzinfo is not None:
-        yield ("calendar", "cut_off"), "cut_off is local time and takes no offset"
-    closed = _longest_closure(calendar)
-    if closed is not None:
-        first, days = closed
-        what = (
-            f"the closures leave no working day for {days} days from {first.isoformat()}; "
-            f"a shop may be closed for fewer than {LONGEST_CLOSURE_DAYS} days on end"
-        )
-        yield ("calendar", "closures"), what
-
-
-def _longest_closure(calendar: WorkCalendar) -> tuple[date, int] | None:
-    """First day and length of a run of days without work, if one is a year long or longer."""
-    weekdays = calendar.working_weekdays
-    last_worked = expected = 0
-    for closure in sorted(day for day in calendar.closures if day.weekday() in weekdays):
-        ordinal = closure.toordinal()
-        if ordinal != expected:
-            last_worked = _next_weekday(ordinal, weekdays, step=-1)
-        expected = _next_weekday(ordinal, weekdays)
-        days = expected - last_worked - 1
-        if days >= LONGEST_CLOSURE_DAYS:
-            return date.fromordinal(max(last_worked + 1, 1)), days
-    return None
-
-
-def _next_weekday(ordinal: int, weekdays: frozenset[int], step: int = 1) -> int:
-    # Ordinal 1 is Monday 1 January of year 1; ordinals cannot overflow as dates do.
-    return next(
-        day for day in range(ordinal + step, ordinal + 8 * step, step) if (day - 1) % 7 in weekdays
-    )
 
 
 def _price_faults(prices: PriceBook, policy: Policy) -> PathFaults:

@@ -82,6 +82,7 @@ _PATTERN_WORDS: dict[str, str] = {
     _pattern_of(Slug): "must be lower-case words and digits joined by single hyphens",
     _pattern_of(SizeName): "must be a size of up to 16 letters, digits, blanks, '/', '.' or '-'",
     _pattern_of(SrgbHex): "must be an sRGB colour in quotes, as in '#1f2a44'",
+    r"^[A-Z]{2}$": "must be a country code of two capital letters, as in 'DE'",
     r"^[A-Z]{3}$": "must be a currency code of three capital letters",
     r"^\d{8,14}$": "must be 8 to 14 digits in quotes",
 }

@@ -6,6 +6,7 @@ import hashlib
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import UTC, date, datetime
 from importlib import resources
 from pathlib import Path
 
@@ -21,6 +22,7 @@ from service.catalogue.faults import (
     PathFault,
     json_pointer,
 )
+from service.catalogue.public_holidays import with_holidays
 from service.catalogue.written_kinds import written_kind_faults
 from service.catalogue.yaml_reader import MAX_BYTES, Plain, YamlDocument, read_yaml
 from service.domain.canonical import canonical_json
@@ -60,17 +62,18 @@ class _Book:
         return file, next((document.lines[p] for p in above if p in document.lines), None)
 
 
-def load_catalogue(path: Path) -> LoadedCatalogue:
+def load_catalogue(path: Path, today: date | None = None) -> LoadedCatalogue:
     """Read, validate and cross-check a catalogue: one YAML file, or a folder of ``*.yaml`` files.
 
-    Each file holds one or more of the catalogue's top-level names; none stands in two files.
+    Each file holds one or more of the catalogue's top-level names; none stands in two files. Public
+    holidays are found for the years around ``today``, by default the day it is in UTC.
     Raises :class:`CatalogueFaults` with every fault found: reading and validation first, then,
     where those found nothing, the cross checks.
     """
     book = _Book(root=str(path))
     for file, source in _sources(path, book):
         _take(book, file, read_yaml(source))
-    catalogue = _validated(book)
+    catalogue = _validated(book, today or datetime.now(UTC).date())
     if catalogue is None or book.faults:
         raise CatalogueFaults(book.faults)
     return _loaded(catalogue)
@@ -111,7 +114,7 @@ def _sets_sorted(plain: object, typed: object) -> object:
     if isinstance(typed, frozenset) and isinstance(plain, list):
         return sorted(plain)
     if isinstance(typed, Mapping) and isinstance(plain, dict):
-        return {name: _sets_sorted(plain[str(name)], typed[name]) for name in typed}
+        return {str(name): _sets_sorted(plain[str(name)], typed[name]) for name in typed}
     if isinstance(typed, Sequence) and isinstance(plain, list):
         return [_sets_sorted(*pair) for pair in zip(plain, typed, strict=True)]
     return plain
@@ -161,14 +164,16 @@ def _take(book: _Book, file: str, document: YamlDocument) -> None:
             book.home[name] = (file, document)
 
 
-def _validated(book: _Book) -> Catalogue | None:
+def _validated(book: _Book, today: date) -> Catalogue | None:
     try:
         catalogue = Catalogue.model_validate(book.data)
     except ValidationError as error:
         _say_invalid(book, error)
         return None
     checks: list[PathFault] = [*written_kind_faults(book.data, catalogue)]
-    for path, message in checks or catalogue_faults(catalogue):
+    if not checks:
+        catalogue, checks = with_holidays(catalogue, today)
+    for path, message in checks or catalogue_faults(catalogue, today):
         book.say(_document_path(book.data, path), message)
     return catalogue
 

@@ -22,8 +22,12 @@ def written_kind_faults(written: object, taken: object, path: DocumentPath = ())
     if isinstance(taken, BaseModel):
         yield from _of_model(written, taken, path)
     elif isinstance(taken, Mapping) and isinstance(written, Mapping):
+        by_name = {str(name): inner for name, inner in taken.items()}
         for name, inner in written.items():
-            yield from written_kind_faults(inner, taken[name], (*path, name))
+            if name in by_name:
+                yield from written_kind_faults(inner, by_name[name], (*path, name))
+            else:
+                yield (*path, name), f"must be named as in '{next(iter(by_name))}'"
     elif isinstance(taken, tuple) and isinstance(written, list):
         for index, inner in enumerate(written):
             yield from written_kind_faults(inner, taken[index], (*path, index))

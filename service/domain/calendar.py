@@ -1,18 +1,27 @@
-"""The shop's working days. Pure date arithmetic; only the cut-off knows of a clock.
+"""The shop's working days, and the hours of its stations on them.
 
-A day is a :class:`~datetime.date` in the shop's own time zone. Every search is bounded: a calendar
-without a working day for three years raises :class:`NoWorkingDay`.
+A day is a :class:`~datetime.date` in the shop's own time zone, and goes from one opening time to
+the next: a station that opens at 20:00 and works eight hours does so on the day it opened. Moments
+are instants with a zone and come back in UTC, so that clock changes neither add nor lose a minute.
+Every search is bounded: a calendar without a working day for three years raises
+:class:`NoWorkingDay`.
 """
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime, timedelta
+from collections.abc import Callable, Mapping
+from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
+from service.domain.machines import Station
 from service.domain.shop import WorkCalendar
 
 SEARCH_DAYS = 1_096
 """Calendar days searched for a working day: three years, one of them a leap year."""
+
+_S_PER_MIN = 60
+_SURELY_IN_A_DAY_S = 22 * 3_600
+"""No clock change of today's zones makes the time from one opening to the next shorter."""
 
 
 class NoWorkingDay(ValueError):
@@ -26,7 +35,26 @@ class NoWorkingDay(ValueError):
 
 def is_working_day(calendar: WorkCalendar, day: date) -> bool:
     """True when the shop works on that day."""
-    return day.weekday() in calendar.working_weekdays and day not in calendar.closures
+    return (
+        day.weekday() in calendar.working_weekdays
+        and day not in calendar.closures
+        and day not in _holiday_names(calendar)
+    )
+
+
+def closed_because(calendar: WorkCalendar, day: date) -> str:
+    """Why the shop does not work on that day, in words; empty when it does."""
+    if day in _holiday_names(calendar):
+        return _holiday_names(calendar)[day]
+    if day in calendar.closures:
+        return "closed by the shop"
+    if day.weekday() not in calendar.working_weekdays:
+        return "no working weekday"
+    return ""
+
+
+def _holiday_names(calendar: WorkCalendar) -> Mapping[date, str]:
+    return calendar.holidays.days if calendar.holidays is not None else {}
 
 
 def working_days_between(calendar: WorkCalendar, start: date, end: date) -> int:
@@ -37,8 +65,8 @@ def working_days_between(calendar: WorkCalendar, start: date, end: date) -> int:
     weeks, rest = divmod((end - start).days, 7)
     open_days = weeks * len(weekdays)
     open_days += sum((start.weekday() + offset) % 7 in weekdays for offset in range(rest))
-    closed = sum(start <= day < end and day.weekday() in weekdays for day in calendar.closures)
-    return open_days - closed
+    closed = calendar.closures.union(_holiday_names(calendar))
+    return open_days - sum(start <= day < end and day.weekday() in weekdays for day in closed)
 
 
 def next_working_day(calendar: WorkCalendar, day: date) -> date:
@@ -76,8 +104,80 @@ def first_work_day(calendar: WorkCalendar, now: datetime) -> date:
     """
     if now.utcoffset() is None:
         raise ValueError("now must be a time with its zone")
-    zone = ZoneInfo(calendar.time_zone)
-    today = now.astimezone(zone).date()
-    cut_off = datetime.combine(today, calendar.cut_off.replace(tzinfo=None), zone)
-    late = now.astimezone(UTC) > cut_off.astimezone(UTC)
+    today = now.astimezone(ZoneInfo(calendar.time_zone)).date()
+    late = now.astimezone(UTC) > _instant(calendar, today, calendar.cut_off)
     return next_working_day(calendar, today + timedelta(days=1) if late else today)
+
+
+def opening(calendar: WorkCalendar, day: date) -> datetime:
+    """The instant at which stations begin on that day, in UTC, whether or not it is worked.
+
+    Where a clock change leaves the hour out or brings it twice, as :func:`first_work_day` takes
+    the cut-off.
+    """
+    return _instant(calendar, day, calendar.opens)
+
+
+def _instant(calendar: WorkCalendar, day: date, local: time) -> datetime:
+    # Fold 0 is the first of two, and in a gap it counts on from the time before the gap.
+    there = datetime.combine(day, local.replace(tzinfo=None, fold=0), ZoneInfo(calendar.time_zone))
+    return there.astimezone(UTC)
+
+
+def place_of(calendar: WorkCalendar, moment: datetime) -> tuple[date, int]:
+    """The day a moment belongs to, and whole seconds since that day's opening, rounded up.
+
+    ValueError when ``moment`` has no time zone.
+    """
+    if moment.utcoffset() is None:
+        raise ValueError("the moment must be a time with its zone")
+    at = moment.astimezone(UTC)
+    day = moment.astimezone(ZoneInfo(calendar.time_zone)).date()
+    while opening(calendar, day) > at:
+        day -= timedelta(days=1)
+    return day, -((opening(calendar, day) - at) // timedelta(seconds=1))
+
+
+class StationHours:
+    """How long each machine of a station works on a day; exceptions and clock changes count."""
+
+    def __init__(self, calendar: WorkCalendar) -> None:
+        """Sort the calendar's exceptions by station and day."""
+        self._calendar = calendar
+        self._minutes = {(one.station, one.day): one.minutes for one in calendar.station_days}
+
+    def day_s(self, station: Station, day: date) -> int:
+        """Seconds from the opening on; 0 on a day that is not worked.
+
+        A station that works around the clock works an hour less when the clock is put forward.
+        """
+        if not is_working_day(self._calendar, day):
+            return 0
+        seconds = self._minutes.get((station.id, day), station.minutes_per_day) * _S_PER_MIN
+        if seconds <= _SURELY_IN_A_DAY_S:
+            return seconds
+        following = opening(self._calendar, day + timedelta(days=1))
+        return min(seconds, (following - opening(self._calendar, day)) // timedelta(seconds=1))
+
+
+def after_minutes(
+    calendar: WorkCalendar, moment: datetime, work_min: int, day_s: Callable[[date], int]
+) -> datetime:
+    """The moment, in UTC, at which ``work_min`` minutes of work begun at ``moment`` are done.
+
+    Only the first ``day_s`` seconds from each working day's opening count. No work at all is done
+    at once, or with the next minute that counts. ValueError for a negative number of minutes or a
+    moment without a zone; :class:`NoWorkingDay` when no time counts for three years.
+    """
+    if work_min < 0:
+        raise ValueError(f"work_min is {work_min}; time only goes on")
+    day, into_s = place_of(calendar, moment)
+    left_s, idle_since = work_min * _S_PER_MIN, day
+    while (day - idle_since).days <= SEARCH_DAYS:
+        room_s = day_s(day) - into_s if is_working_day(calendar, day) else 0
+        if room_s > 0 and left_s <= room_s:
+            return opening(calendar, day) + timedelta(seconds=into_s + left_s)
+        if room_s > 0:
+            left_s, idle_since = left_s - room_s, day
+        day, into_s = day + timedelta(days=1), 0
+    raise NoWorkingDay(idle_since)

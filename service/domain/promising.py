@@ -9,8 +9,9 @@ all that is booked at its station that day is done, and where it ends after hour
 day the work goes on with the next working day. A later version that looks at times within the
 day, or at the spread of what really happens, can answer in the same terms.
 
-Days are dates in the shop's own zone. Whether part of today is gone is not looked at: before the
-cut-off today counts in full.
+Days are dates in the shop's own zone, and begin when it opens. A station's bucket is what its
+machines work that day, exceptions of the calendar included. Of the present day only what comes
+after now counts; what is booked that day is taken to be worked first, from the opening on.
 """
 
 from __future__ import annotations
@@ -21,9 +22,12 @@ from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 
 from service.domain.calendar import (
+    StationHours,
     add_working_days,
     first_work_day,
     next_working_day,
+    opening,
+    place_of,
     working_days_between,
 )
 from service.domain.machines import Station
@@ -34,7 +38,6 @@ HORIZON_DAYS = 400
 """Working days looked ahead before a plan is given up."""
 
 _S_PER_MIN = 60
-_S_PER_DAY = 86_400
 
 
 class HorizonExceeded(Exception):
@@ -139,16 +142,20 @@ def plan_work(
     calendar: WorkCalendar,
     stations: Mapping[str, Station],
     booked_s: Mapping[tuple[str, date], int],
+    now: datetime | None = None,
 ) -> Plan:
-    """Plan each ticket's station works, ticket after ticket, none before ``ready_day``.
+    """Plan each ticket's station works, ticket after ticket, none before ``ready_day`` or ``now``.
 
     ``booked_s`` holds the seconds taken already by station and day; a missing entry is 0. More of
-    it, or a ticket planned before, never makes a ticket done earlier than it would be alone. Among
-    several tickets planned together one held up may leave another a place it would not have had.
+    it, a ticket planned before, a later ``now``, another closed day or a shorter one never makes a
+    ticket done earlier than it would be alone. Among several tickets planned together one held up
+    may leave another a place it would not have had. Without ``now`` every day counts in full.
     Equal arguments give equal plans. KeyError for an unknown station, :class:`HorizonExceeded`
     when the days run out, :class:`~service.domain.calendar.NoWorkingDay` when there are none.
     """
-    planner = _Planner(_Days(calendar, ready_day), stations, booked_s)
+    hours = _Hours(calendar, now)
+    days = _Days(calendar, max(ready_day, hours.today))
+    planner = _Planner(days, hours, stations, booked_s)
     tracks = [planner.run(index, steps) for index, steps in enumerate(works)]
     first = planner.days.at(0, "")
     done_days = tuple(planner.days.at(track.end.day_index, "") for track in tracks)
@@ -177,6 +184,7 @@ def promise(
         calendar=catalogue.calendar,
         stations=catalogue.station_by_id,
         booked_s=booked_s,
+        now=now,
     )
     return Promise(plan.done_day, plan, material, _reason(catalogue, plan, material, now))
 
@@ -224,12 +232,36 @@ class _Days:
             self._found.append(next_working_day(self._calendar, following))
         return self._found[index]
 
-    def after(self, index: int, calendar_days: int, station: str) -> tuple[int, bool]:
-        """Index of the first working day from so many calendar days on; True if it is that day."""
-        due = self.at(index, station) + timedelta(days=calendar_days)
-        while self.at(index, station) < due:
+    def from_day(self, index: int, day: date, station: str) -> tuple[int, bool]:
+        """Index, from ``index`` on, of the first working day on or after ``day``; True if on it."""
+        while self.at(index, station) < day:
             index += 1
-        return index, self.at(index, station) == due
+        return index, self.at(index, station) == day
+
+
+class _Hours:
+    """How long stations work on each day, and how much of it is gone by ``now``."""
+
+    def __init__(self, calendar: WorkCalendar, now: datetime | None) -> None:
+        self._calendar = calendar
+        self.today, self._gone_s = place_of(calendar, now) if now is not None else (date.min, 0)
+        self.day_s = StationHours(calendar).day_s
+
+    def gone_s(self, day: date) -> int:
+        """Seconds since the day's opening that nothing can be planned in any more."""
+        return self._gone_s if day == self.today else 0
+
+    def wait(self, station: Station, day: date, from_s: int, wait_s: int) -> tuple[date, int]:
+        """Day and seconds into it at which a wait ends; if after hours, the next morning."""
+        opened = opening(self._calendar, day)
+        # A day booked beyond its end is not waited for longer than the day itself.
+        began = min(
+            opened + timedelta(seconds=from_s), opening(self._calendar, day + timedelta(days=1))
+        )
+        ends, into_s = place_of(self._calendar, began + timedelta(seconds=wait_s))
+        if into_s > station.minutes_per_day * _S_PER_MIN:
+            return ends + timedelta(days=1), 0
+        return ends, into_s
 
 
 @dataclass(slots=True)
@@ -256,11 +288,13 @@ class _Planner:
     def __init__(
         self,
         days: _Days,
+        hours: _Hours,
         stations: Mapping[str, Station],
         booked_s: Mapping[tuple[str, date], int],
     ) -> None:
         self.days = days
         self.taken_s: dict[tuple[int, str, date], int] = {}
+        self._hours = hours
         self._stations = stations
         self._booked_s = booked_s
         self._own_s: dict[tuple[str, date], int] = {}
@@ -286,19 +320,22 @@ class _Planner:
 
     def _work(self, ticket: int, step: StationWork, at: _Moment) -> _Moment:
         station = self._stations[step.station]
-        day_s, machines = station.minutes_per_day * _S_PER_MIN, station.machines
-        left_s = step.seconds
+        machines, left_s = station.machines, step.seconds
         while left_s > 0:
             day = self.days.at(at.day_index, station.id)
+            day_s, into_s = self._hours.day_s(station, day), self._into_s(at, day)
             free_s = day_s * machines - self._load_s(station.id, day)
-            room_s = min(left_s, free_s, (day_s - at.into_day_s) * machines)
+            room_s = min(left_s, free_s, (day_s - into_s) * machines)
             if room_s > 0:
                 self._take(ticket, station.id, day, room_s)
                 left_s -= room_s
-                at = replace(at, into_day_s=at.into_day_s + math.ceil(room_s / machines))
+                at = replace(at, into_day_s=into_s + math.ceil(room_s / machines))
             if left_s > 0:
                 at = _Moment(at.day_index + 1, 0)
         return at
+
+    def _into_s(self, at: _Moment, day: date) -> int:
+        return max(at.into_day_s, self._hours.gone_s(day))
 
     def _take(self, ticket: int, station: str, day: date, seconds: int) -> None:
         own, taken = (station, day), (ticket, station, day)
@@ -311,10 +348,8 @@ class _Planner:
             return at
         station = self._stations[step.station]
         day = self.days.at(at.day_index, station.id)
-        day_s = station.minutes_per_day * _S_PER_MIN
-        queue_s = min(day_s, math.ceil(self._load_s(station.id, day) / station.machines))
-        days, into_day_s = divmod(max(queue_s, at.into_day_s) + step.wait_s, _S_PER_DAY)
-        if into_day_s > day_s:
-            days, into_day_s = days + 1, 0
-        index, on_the_day = self.days.after(at.day_index, days, station.id)
-        return _Moment(index, into_day_s if on_the_day else 0)
+        queue_s = math.ceil(self._load_s(station.id, day) / station.machines)
+        from_s = max(queue_s, self._into_s(at, day))
+        ends, into_s = self._hours.wait(station, day, from_s, step.wait_s)
+        index, on_the_day = self.days.from_day(at.day_index, ends, station.id)
+        return _Moment(index, into_s if on_the_day else 0)

@@ -27,6 +27,9 @@ Words = Annotated[str, StringConstraints(min_length=1, max_length=200, strip_whi
 SrgbHex = Annotated[str, StringConstraints(pattern=r"^#[0-9a-f]{6}$", to_lower=True)]
 """An sRGB colour (IEC 61966-2-1) as ``#rrggbb``."""
 
+StockQuantity = Annotated[Decimal, Field(ge=0, le=1_000_000, max_digits=10, decimal_places=3)]
+"""An amount on a shelf, in the unit that its field names."""
+
 LengthMm = Annotated[float, Field(gt=0, le=10_000)]
 TemperatureC = Annotated[float, Field(ge=20, le=260)]
 DwellS = Annotated[float, Field(gt=0, le=600)]

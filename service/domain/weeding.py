@@ -1,7 +1,7 @@
 """How long a hand weeds what a blade has cut: an estimate from the outline of one picture.
 
-It tells pictures apart before they are made. Planned and priced are the standard minutes that the
-catalogue gives each method's weeding, which this does not touch.
+It tells pictures apart before they are made. What share of it is planned and priced, beside the
+standard minutes, the catalogue says for each method's weeding.
 """
 
 from __future__ import annotations

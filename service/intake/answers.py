@@ -215,7 +215,7 @@ class InkAtWidthAnswer(Answer):
     """Ink in ml that one print takes on one of the shop's printers.
 
     ``ml`` counts each colour by the ink it needs, None where that was not measured. ``most_ml``
-    counts all that shows in full, white too, and is what a price counts.
+    counts all that shows in full, white too. A price counts ``ml`` where there is one.
     """
 
     printer: str
@@ -227,8 +227,8 @@ class InkAtWidthAnswer(Answer):
 class AtWidthAnswer(Answer):
     """What follows for one print at the width asked for; the picture is not read again.
 
-    ``weed_min`` in ``measures`` tells pictures apart. What is planned and priced are the standard
-    minutes of the method.
+    ``weed_min`` in ``measures`` is an estimate; what share of it is planned and priced is the
+    method's.
     """
 
     measures: PrintMeasures

@@ -296,4 +296,4 @@ def _mm(length_um: int) -> str:
 
 
 def _refuse(detail: str) -> NoReturn:
-    raise BadInput("nest-refused", detail) from None
+    raise BadInput("fields-refused", detail) from None

@@ -20,6 +20,15 @@ def solids(**lightness: int) -> str:
     return "{" + ", ".join(inks) + "}"
 
 
+def exception(station: str, day: str, minutes: int, *again: str) -> tuple[str, str]:
+    """An edit that gives stations other minutes on a day."""
+    rows = ", ".join(
+        f"{{station: {one}, day: {day}, minutes: {minutes}, why: a test}}"
+        for one in (station, *again)
+    )
+    return ('cut_off: "12:00"', f'cut_off: "12:00"\n  station_days: [{rows}]')
+
+
 IN_PARTS: dict[str, Contradiction] = {
     "station twice": (
         [(SECOND_DESK, "{id: desk, name: Bench"), ("station: bench\n", "station: desk\n")]
@@ -99,6 +108,54 @@ IN_PARTS: dict[str, Contradiction] = {
         "closures:",
         "/calendar/closures",
         "no working day for 370 days from 2026-01-06",
+    ),
+    "opening time with an offset": (
+        [('cut_off: "12:00"', 'cut_off: "12:00"\n  opens: "08:00+02:00"')],
+        "opens:",
+        "/calendar/opens",
+        "opens is local time and takes no offset",
+    ),
+    "an opening time the clock leaves out": (
+        [('cut_off: "12:00"', 'cut_off: "12:00"\n  opens: "02:30"'), ("3, 4]", "3, 4, 6]")],
+        "opens:",
+        "/calendar/opens",
+        "the clock in Europe/Berlin is put forward over 02:30",
+    ),
+    "no such country": (
+        [('cut_off: "12:00"', 'cut_off: "12:00"\n  holidays: {country: ZZ}')],
+        "holidays:",
+        "/calendar/holidays/country",
+        "no public holidays are known of the country 'ZZ'",
+    ),
+    "no such part of the country": (
+        [('cut_off: "12:00"', 'cut_off: "12:00"\n  holidays: {country: DE, subdivision: XX}')],
+        "holidays:",
+        "/calendar/holidays/subdivision",
+        "'DE' has no part 'XX' with holidays of its own; known are BB, BE",
+    ),
+    "an exception of no station": (
+        [exception("mill", "2026-12-01", 0)],
+        "station_days:",
+        "/calendar/station_days/0/station",
+        "station 'mill' is not in the catalogue; its stations are desk, bench",
+    ),
+    "an exception on a weekend": (
+        [exception("desk", "2026-12-05", 60)],
+        "station_days:",
+        "/calendar/station_days/0/day",
+        "does not work on 2026-12-05 (no working weekday), so 60 minutes there",
+    ),
+    "an exception on a closed day": (
+        [exception("desk", "2026-12-24", 60)],
+        "station_days:",
+        "/calendar/station_days/0/day",
+        "does not work on 2026-12-24 (closed by the shop)",
+    ),
+    "two exceptions of a day": (
+        [exception("desk", "2026-12-01", 60, "desk")],
+        "station_days:",
+        "/calendar/station_days/1/day",
+        "station 'desk' has two exceptions on 2026-12-01",
     ),
     "money no longer in use": (
         [("currency: EUR", "currency: DEM")],

@@ -8,6 +8,8 @@ FILM_COLOURS = """\
       - {id: black, name: Black, srgb: "#1a1a1c"}
 """
 
+OVERFULL_DAY = "{station: desk, day: 2026-12-01, minutes: 1441, why: a test}"
+
 # name: (old, new, snippet on the fault's line, pointer, words)
 SHAPE_FAULTS: dict[str, tuple[str, str, str, str, str]] = {
     "missing": (
@@ -219,6 +221,41 @@ SHAPE_FAULTS: dict[str, tuple[str, str, str, str, str]] = {
         "cut_off",
         "/calendar/cut_off",
         "must be a time of day in quotes, as in '12:00', not 'noon'",
+    ),
+    "no time to open": (
+        'cut_off: "12:00"',
+        'cut_off: "12:00"\n  opens: early',
+        "opens",
+        "/calendar/opens",
+        "must be a time of day in quotes, as in '12:00', not 'early'",
+    ),
+    "no leap year": (
+        "2026-12-31",
+        "2027-02-29",
+        "closures",
+        "/calendar/closures/1",
+        "must be a date as in 2026-12-24, not '2027-02-29'",
+    ),
+    "more minutes than a day": (
+        'cut_off: "12:00"',
+        f'cut_off: "12:00"\n  station_days: [{OVERFULL_DAY}]',
+        "station_days",
+        "/calendar/station_days/0/minutes",
+        "must be at most 1440, not 1441",
+    ),
+    "a country in small letters": (
+        'cut_off: "12:00"',
+        'cut_off: "12:00"\n  holidays: {country: de}',
+        "holidays",
+        "/calendar/holidays/country",
+        "must be a country code of two capital letters, as in 'DE', not 'de'",
+    ),
+    "a holiday that is no day": (
+        'cut_off: "12:00"',
+        'cut_off: "12:00"\n  holidays: {country: DE, days: {2027-02-29: Leap day}}',
+        "holidays",
+        "/calendar/holidays/days/2027-02-29",
+        "must be a date as in 2026-12-24, not '2027-02-29'",
     ),
     "no date": (
         "2026-12-31",

@@ -73,7 +73,7 @@ def test_a_method_is_not_walked_while_its_operations_are_at_fault(tmp_path: Path
 def test_sound_catalogues_have_no_fault(tmp_path: Path) -> None:
     """The workroom of these tests and the demonstration shop hold no contradiction."""
     assert faults_of(tmp_path, WORKROOM) == ()
-    assert catalogue_faults(load_catalogue(demo_shop_path()).catalogue) == []
+    assert catalogue_faults(load_catalogue(demo_shop_path()).catalogue, date(2026, 3, 2)) == []
 
 
 @pytest.mark.parametrize(

@@ -196,7 +196,7 @@ def test_the_stored_text_is_canonical() -> None:
     )
     closures = document["calendar"]["closures"]
     assert closures == sorted(closures)
-    assert len(closures) == 17
+    assert len(closures) == 11
 
 
 def test_the_version_is_the_same_in_every_process() -> None:

@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import replace
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
+from zoneinfo import ZoneInfo
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from service.domain.calendar import add_working_days, is_working_day
+from service.domain.machines import Station
 from service.domain.promising import (
     HORIZON_DAYS,
     HorizonExceeded,
@@ -23,6 +25,7 @@ from service.domain.promising import (
     promise,
     station_works,
 )
+from service.domain.shop import StationException, WorkCalendar
 from service.domain.work import line_work
 from tests.domain.shops import (
     tiny_calendar,
@@ -46,15 +49,30 @@ Booked = Mapping[tuple[str, date], int]
 
 
 def _plan(
-    *works: list[StationWork], ready_day: date = MONDAY, booked_s: Booked | None = None
+    *works: list[StationWork],
+    ready_day: date = MONDAY,
+    booked_s: Booked | None = None,
+    calendar: WorkCalendar = CALENDAR,
+    stations: Mapping[str, Station] = STATIONS,
+    now: datetime | None = None,
 ) -> Plan:
     return plan_work(
         works,
         ready_day=ready_day,
-        calendar=CALENDAR,
-        stations=STATIONS,
+        calendar=calendar,
+        stations=stations,
         booked_s=booked_s or {},
+        now=now,
     )
+
+
+def _with(*rows: tuple[str, date, int]) -> WorkCalendar:
+    """The calendar with exceptions: station, day and minutes of each machine."""
+    exceptions = tuple(
+        StationException(station=station, day=day, minutes=minutes, why="a test")
+        for station, day, minutes in rows
+    )
+    return CALENDAR.model_copy(update={"station_days": exceptions})
 
 
 def _rows(plan: Plan) -> list[tuple[int, str, date, int]]:
@@ -88,6 +106,80 @@ def test_a_day_booked_beyond_its_capacity_takes_nothing_more() -> None:
     """Capacity lowered under a booking leaves no room and no negative room."""
     plan = _plan([StationWork("cut", 60)], booked_s={("cut", MONDAY): 20 * HOUR_S})
     assert plan.first_day == MONDAY + timedelta(days=1)
+
+
+def test_an_exception_is_that_days_capacity_of_that_station() -> None:
+    """A half day takes half, a machine down nothing, and a long day more; others stay as they are.
+
+    The exception counts for each machine: two presses of four hours take eight.
+    """
+    tuesday = MONDAY + timedelta(days=1)
+    long = [StationWork("print", 10 * HOUR_S)]
+    half = _plan(long, calendar=_with(("print", MONDAY, 240)))
+    assert [b.seconds // HOUR_S for b in half.bookings] == [4, 6]
+    down = _plan(long, calendar=_with(("print", MONDAY, 0)))
+    assert (down.first_day, down.bottleneck) == (tuesday, "print")
+    assert _plan(long, calendar=_with(("print", MONDAY, 600))).done_day == MONDAY
+    assert _plan(long, calendar=_with(("cut", MONDAY, 0))) == _plan(long)
+    presses = _plan([StationWork("press", 9 * HOUR_S)], calendar=_with(("press", MONDAY, 240)))
+    assert [b.seconds // HOUR_S for b in presses.bookings] == [8, 1]
+
+
+def test_a_day_lowered_under_its_bookings_is_full() -> None:
+    """What was booked stays and is not moved; the day only takes nothing more."""
+    calendar = _with(("cut", MONDAY, 60))
+    plan = _plan(
+        [StationWork("cut", 60)], booked_s={("cut", MONDAY): 2 * HOUR_S}, calendar=calendar
+    )
+    assert _rows(plan) == [(0, "cut", MONDAY + timedelta(days=1), 60)]
+
+
+@pytest.mark.parametrize(
+    ("now", "booked_h", "hours"),
+    [
+        ("2026-06-01T07:00:00+02:00", 0, [8, 2]),  # before opening all of the day is there
+        ("2026-06-01T11:00:00+02:00", 0, [5, 5]),  # three hours are gone
+        ("2026-06-01T11:00:00+02:00", 2, [5, 5]),  # two booked ones of them are done by now
+        ("2026-06-01T11:00:00+02:00", 6, [2, 8]),  # three booked hours are still to come
+        ("2026-06-01T16:00:00+02:00", 0, [8, 2]),  # closed: from Tuesday on
+        ("2026-06-02T00:30:00+02:00", 0, [8, 2]),  # and after midnight too
+        ("2026-05-29T11:00:00+02:00", 0, [8, 2]),  # another day's hours are no matter
+    ],
+)
+def test_of_today_only_what_is_left_counts(now: str, booked_h: int, hours: list[int]) -> None:
+    """Work of ten hours at a station that opens at eight and works eight hours."""
+    plan = _plan(
+        [StationWork("print", 10 * HOUR_S)],
+        booked_s={("print", MONDAY): booked_h * HOUR_S},
+        now=datetime.fromisoformat(now),
+    )
+    assert [b.seconds // HOUR_S for b in plan.bookings] == hours
+
+
+def test_drying_begins_no_earlier_than_now() -> None:
+    """Six hours of drying from two in the afternoon end at closing time: cutting is tomorrow's."""
+    steps = [StationWork("print", 0, 6 * HOUR_S), StationWork("cut", 60)]
+    at_two = datetime.fromisoformat("2026-06-01T14:00:00+02:00")
+    assert _plan(steps).done_day == MONDAY
+    assert _plan(steps, now=at_two).done_day == MONDAY + timedelta(days=1)
+
+
+def test_waiting_over_a_clock_change_is_not_an_hour_short() -> None:
+    """Printed on Saturday until nine, dry 24 hours later: on the clock put forward that is ten.
+
+    Eight hours of cutting from ten on do not fit, and seven from ten on do not either once an hour
+    of the shorter night is missed.
+    """
+    calendar = tiny_calendar(working_weekdays=frozenset(range(7)))
+    saturday, sunday = date(2026, 3, 28), date(2026, 3, 29)
+
+    def done(cut_h: int, ready_day: date) -> date:
+        steps = [StationWork("print", HOUR_S, 24 * HOUR_S), StationWork("cut", cut_h * HOUR_S)]
+        return _plan(steps, ready_day=ready_day, calendar=calendar).done_day
+
+    assert done(7, saturday - timedelta(days=7)) == sunday - timedelta(days=7)
+    assert done(7, saturday) == sunday + timedelta(days=1)
+    assert done(6, saturday) == sunday
 
 
 def test_two_machines_halve_the_days() -> None:
@@ -258,14 +350,37 @@ booked_strategy = st.dictionaries(
     max_size=40,
 )
 ready_strategy = st.integers(0, 20).map(lambda n: MONDAY + timedelta(days=n))
+minutes_strategy = st.dictionaries(
+    st.tuples(station_ids, ready_strategy), st.sampled_from([0, 60, 240, 480, 600, 1_440])
+)
+now_strategy = st.none() | st.integers(-20, 300).map(
+    lambda hours: datetime(2026, 6, 1, 8, tzinfo=UTC) + timedelta(hours=hours, minutes=7)
+)
 
 
-@given(works=tickets_strategy, booked=booked_strategy, ready=ready_strategy)
+def _shorter(minutes: Mapping[tuple[str, date], int]) -> WorkCalendar:
+    return _with(*((station, day, each) for (station, day), each in minutes.items()))
+
+
+@given(
+    works=tickets_strategy,
+    booked=booked_strategy,
+    ready=ready_strategy,
+    minutes=minutes_strategy,
+    now=now_strategy,
+)
 def test_no_station_day_is_overfilled_and_no_work_lost(
-    works: list[list[StationWork]], booked: dict[tuple[str, date], int], ready: date
+    works: list[list[StationWork]],
+    booked: dict[tuple[str, date], int],
+    ready: date,
+    minutes: dict[tuple[str, date], int],
+    now: datetime | None,
 ) -> None:
-    """Bookings fit what is free, lie on working days after the material, and hold all the work."""
-    plan = _plan(*works, ready_day=ready, booked_s=booked)
+    """Bookings fit what is free, lie on working days after the material, and hold all the work.
+
+    Exceptions are the capacity of their day, and of the present day nothing gone is booked.
+    """
+    plan = _plan(*works, ready_day=ready, booked_s=booked, calendar=_shorter(minutes), now=now)
     taken: Counter[tuple[str, date]] = Counter()
     done: Counter[tuple[int, str]] = Counter()
     for booking in plan.bookings:
@@ -275,8 +390,13 @@ def test_no_station_day_is_overfilled_and_no_work_lost(
         assert is_working_day(CALENDAR, booking.day)
         assert ready <= plan.first_day <= booking.day <= plan.done_days[booking.ticket_index]
     for (station, day), seconds in taken.items():
-        free_s = STATIONS[station].capacity_min * 60 - booked.get((station, day), 0)
-        assert seconds <= free_s
+        machines = STATIONS[station].machines
+        day_min = minutes.get((station, day), STATIONS[station].minutes_per_day)
+        assert seconds <= day_min * machines * 60 - booked.get((station, day), 0)
+        closes = datetime.combine(day, time(8), ZoneInfo("Europe/Berlin")) + timedelta(
+            minutes=day_min
+        )
+        assert now is None or seconds <= max(0.0, (closes - now).total_seconds()) * machines
     wanted: Counter[tuple[int, str]] = Counter()
     for index, steps in enumerate(works):
         for step in steps:
@@ -286,6 +406,35 @@ def test_no_station_day_is_overfilled_and_no_work_lost(
 
 
 ticket_strategy = st.lists(step_strategy, min_size=1, max_size=5)
+
+
+@given(
+    ticket=ticket_strategy,
+    booked=booked_strategy,
+    usual=minutes_strategy,
+    lowered=minutes_strategy,
+    closed=st.frozensets(ready_strategy, max_size=6),
+    now=now_strategy,
+)
+def test_a_closed_or_shorter_day_never_makes_a_plan_earlier(
+    ticket: list[StationWork],
+    booked: dict[tuple[str, date], int],
+    usual: dict[tuple[str, date], int],
+    lowered: dict[tuple[str, date], int],
+    closed: frozenset[date],
+    now: datetime | None,
+) -> None:
+    """Closures, fewer minutes and a later now only ever put the day off."""
+    before = _shorter(usual)
+    day_min = {key: usual.get(key, STATIONS[key[0]].minutes_per_day) for key in lowered}
+    fewer = {**usual, **{key: min(day_min[key], lowered[key]) for key in lowered}}
+    after = _shorter(fewer).model_copy(update={"closures": CALENDAR.closures | closed})
+    soonest = _plan(ticket, booked_s=booked, calendar=before).done_day
+    as_it_was = _plan(ticket, booked_s=booked, calendar=before, now=now).done_day
+    as_it_is = _plan(ticket, booked_s=booked, calendar=after, now=now).done_day
+    assert soonest <= as_it_was <= as_it_is
+    later = now + timedelta(hours=5) if now is not None else datetime(2026, 6, 2, 9, tzinfo=UTC)
+    assert as_it_is <= _plan(ticket, booked_s=booked, calendar=after, now=later).done_day
 
 
 @given(

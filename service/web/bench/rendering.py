@@ -29,6 +29,7 @@ MENU: Final = (
     ("Queue", "/bench"),
     ("Picking", "/bench/picking"),
     ("Runs", "/bench/runs"),
+    ("Stock", "/bench/stock"),
     ("Schedule", "/bench/schedule"),
     ("Deliveries", "/bench/deliveries"),
 )

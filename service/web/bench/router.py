@@ -12,9 +12,10 @@ from service.web.bench import (
     run_pages,
     scanning,
     schedule,
+    stock_pages,
     ticket_pages,
 )
 
 router = APIRouter()
-for _part in (entry, queue, scanning, lists, schedule, run_pages, ticket_pages, forms):
+for _part in (entry, queue, scanning, lists, schedule, run_pages, stock_pages, ticket_pages, forms):
     router.include_router(_part.router)

@@ -1,4 +1,4 @@
-"""The queue, the scan field, the picking list, the schedule and the deliveries."""
+"""The queue, the scan field, the picking list and the deliveries."""
 
 from __future__ import annotations
 
@@ -11,7 +11,6 @@ from sqlmodel import Session, select
 from service.domain.ticket_states import TicketState
 from service.notify.outbox import spread_events
 from service.store.tables import Ticket
-from service.web.bench.lists import schedule
 from service.web.bench.scanning import number_in
 from service.web.bench.words import Urgency, urgency
 from tests.domain.garments_and_lines import demo_shop
@@ -155,29 +154,6 @@ def test_the_picking_list_of_a_day(ada: Hand, workroom: ShopDoor, number: str) -
         answer = ada.get("/bench/picking", params={"day": day})
         assert answer.status_code == 422
         strict_page(answer)
-
-
-def test_the_schedule_shows_what_is_booked(ada: Hand, workroom: ShopDoor, number: str) -> None:
-    """Every booked station and day with its minutes, rounded up, of those it can do."""
-    assert number
-    page = text_of(ada.page("/bench/schedule"))
-    catalogue = demo_shop().catalogue
-    assert workroom.booked_s()
-    for (station, _), seconds in workroom.booked_s().items():
-        known = catalogue.station_by_id[station]
-        assert f"{known.name} {-(-seconds // 60)} of {known.capacity_min} min" in page
-
-
-def test_the_schedule_is_bounded_and_names_lost_stations() -> None:
-    """Working days without work are shown for a week; what was booked is never left out."""
-    today = date(2026, 3, 2)
-    catalogue = demo_shop().catalogue
-    booked = {("gone", today + timedelta(days=13)): 61, ("press-a", date(2030, 1, 1)): 60}
-    days = list(schedule(catalogue, booked, today))
-    assert days[0].day == today
-    assert len(days) == 6
-    (lost,) = days[-1].stations
-    assert (lost.name, lost.booked_min, lost.capacity_min, lost.over) == ("gone", 2, 0, True)
 
 
 def test_deliveries_of_all_storefronts(ada: Hand, workroom: ShopDoor) -> None:
