@@ -144,8 +144,9 @@ def _picture_room(settings: Settings) -> PictureRoom:
 
 
 def _install_catalogue(settings: Settings, services: Services) -> None:
-    loaded = load_catalogue(settings.catalogue_path or demo_shop_path())
-    services.catalogues.install(loaded, services.clock())
+    now = services.clock()
+    loaded = load_catalogue(settings.catalogue_path or demo_shop_path(), now.date())
+    services.catalogues.install(loaded, now)
     if settings.catalogue_path is None:
         # Our own drawings need no bounds, and a command that seeds them no other process.
         seed_demo_artwork(replace(services, picture_room=SameProcess()))

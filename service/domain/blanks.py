@@ -73,12 +73,18 @@ class ClothColour(Frozen):
 
 
 class BlankSize(Frozen):
-    """Flat measures of one size, and what one piece costs the shop."""
+    """Flat measures of one size, and what one piece costs the shop.
+
+    With ``reorder_point`` pieces or fewer of a colour to be had, it is to be ordered up to
+    ``reorder_to``; None follows from what is used.
+    """
 
     size: SizeName
     half_chest_mm: LengthMm
     body_length_mm: LengthMm
     cost: Money
+    reorder_point: Annotated[int, Field(ge=0, le=1_000_000)] | None = None
+    reorder_to: Annotated[int, Field(ge=1, le=1_000_000)] | None = None
 
 
 class PlacementArea(Frozen):

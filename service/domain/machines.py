@@ -8,7 +8,15 @@ from pydantic import Field, StringConstraints
 
 from service.domain.blanks import MeasuredLab
 from service.domain.media import Ink
-from service.domain.values import Frozen, LengthMm, Money, Slug, TemperatureC, Words
+from service.domain.values import (
+    Frozen,
+    LengthMm,
+    Money,
+    Slug,
+    StockQuantity,
+    TemperatureC,
+    Words,
+)
 
 
 class Station(Frozen):
@@ -48,6 +56,8 @@ class Printer(Frozen):
 
     ``solids`` bound the colours it can print on opaque film; None takes what is common practice.
     ``test_stripe`` says what is printed and looked at before a run; empty for the bench's habit.
+    Its ink takes ``ink_lead_days`` working days to come. With ``reorder_point`` ml to be had or
+    less it is to be ordered up to ``reorder_to``; None follows from what is used.
     """
 
     id: Slug
@@ -60,6 +70,9 @@ class Printer(Frozen):
     ink_price_per_ml: Money
     solids: InkSolids | None = None
     test_stripe: Annotated[str, StringConstraints(max_length=200)] = ""
+    ink_lead_days: Annotated[int, Field(ge=0, le=60)] = 5
+    reorder_point: StockQuantity | None = None
+    reorder_to: StockQuantity | None = None
 
 
 class Plotter(Frozen):

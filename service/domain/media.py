@@ -17,6 +17,7 @@ from service.domain.values import (
     Share,
     Slug,
     SrgbHex,
+    StockQuantity,
     TemperatureC,
     Words,
 )
@@ -143,7 +144,9 @@ class Medium(Frozen):
     medium that can be had neither from the shelf nor from the supplier.
     ``margin_mm`` stays clear on all sides of the strip, ``gap_mm`` lies between pieces.
     ``price_per_m`` is for a metre of roll; for sheets it is the price of one sheet. ``blade`` is
-    None for a medium that is not cut, or of which only its data sheet says how.
+    None for a medium that is not cut, or of which only its data sheet says how. With
+    ``reorder_point`` metres of roll, or sheets, of a colour to be had or fewer, it is to be ordered
+    up to ``reorder_to``; None follows from what is used.
     """
 
     id: Slug
@@ -180,6 +183,8 @@ class Medium(Frozen):
     price_per_m: Money
     supplier_lead_days: Annotated[int, Field(ge=0, le=60)]
     blade: Blade | None = None
+    reorder_point: StockQuantity | None = None
+    reorder_to: StockQuantity | None = None
 
     @model_validator(mode="after")
     def _adds_up(self) -> Self:

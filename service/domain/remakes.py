@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from service.domain.pieces import blanks_to_take
+from service.domain.stock_needs import uses_of
 from service.domain.ticket import TicketDocument, TicketMaterial
 from service.domain.ticket_steps import StepKind, TicketStep
 from service.domain.ticket_words import gather_words, gathered_from
@@ -37,6 +38,7 @@ def remake_document(document: TicketDocument, before: LineWork, now: LineWork) -
             "starts_by_size": starts,
             "pieces_to_start": now.starts,
             "materials": materials,
+            "uses": uses_of(now, [one.film_colours for one in document.decorations]),
         }
     )
     return again.model_copy(update={"steps": _steps(again, materials)})

@@ -81,8 +81,8 @@ class TicketDecoration(Frozen):
 class TicketMaterial(Frozen):
     """Medium to take, in one colour; ``length_mm`` of roll for all pieces to start.
 
-    ``sheets`` is None on a roll, ``colour`` empty for paper. On which run its pieces lie changes and
-    is no part of the document.
+    ``sheets`` is None on a roll, ``colour`` empty for paper. On which run its pieces lie changes
+    and is no part of the document.
     """
 
     medium: str

@@ -18,6 +18,7 @@ from service.domain.ticket_states import Move, OrderState, TicketState
 from service.intake.answers import MoneyAnswer, OrderAnswer, OrderTicketAnswer
 from service.intake.requests import MoveRequest, OrderRequest
 from service.intake.services import Caller, Services
+from service.intake.stock_tickets import write_needs
 from service.intake.ticket_events import order_event
 from service.intake.ticket_rows import (
     document_of,
@@ -143,11 +144,15 @@ def _plan_again(
     """Plan the quote's work on what is free now; it must still be done by the promised day.
 
     Work that may begin earlier than the quote assumed can, with several tickets, end later, as one
-    takes another's place. So the quote's own first day is tried too before the promise is broken.
+    takes another's place. So the quote's own first day and hour are tried too before the promise is
+    broken. Days and minutes are those in force now: a machine may have gone down since. A station
+    that is gone from the catalogue stays as it was quoted.
     """
-    catalogue = services.catalogues.of_version(session, quote.catalogue_version).catalogue
-    start = first_work_day(catalogue.calendar, services.clock())
-    earliest = add_working_days(catalogue.calendar, start, int(plan_document["material_lead_days"]))
+    quoted = services.catalogues.of_version(session, quote.catalogue_version).catalogue
+    in_force, now = services.catalogues.current.catalogue, services.clock()
+    calendar = in_force.calendar
+    start = first_work_day(calendar, now)
+    earliest = add_working_days(calendar, start, int(plan_document["material_lead_days"]))
     as_quoted = date.fromisoformat(plan_document["ready_day"])
     works = [
         [StationWork(station, seconds, wait_s) for station, seconds, wait_s in ticket["works"]]
@@ -155,14 +160,15 @@ def _plan_again(
     ]
     booked = booked_seconds(session, start)
     done_days: list[date] = []
-    for ready_day in dict.fromkeys((earliest, max(earliest, as_quoted))):
+    for ready_day, from_now in ((earliest, now), (max(earliest, as_quoted), quote.expires_at)):
         try:
             plan = plan_work(
                 works,
                 ready_day=ready_day,
-                calendar=catalogue.calendar,
-                stations=catalogue.station_by_id,
+                calendar=calendar,
+                stations={**quoted.station_by_id, **in_force.station_by_id},
                 booked_s=booked,
+                now=from_now,
             )
         except HorizonExceeded:
             continue
@@ -205,6 +211,7 @@ def _write_tickets(
     ]
     session.add_all(tickets)
     session.flush()
+    write_needs(session, tickets)
     return tickets
 
 

@@ -1,9 +1,10 @@
 """A remake: a further ticket for pieces that were spoiled beyond the spares.
 
 It is the same work for fewer pieces, under its own number and on its own station time, booked by
-the code that makes promises and within the shop's lock. No stock is kept: blanks and media count
-as bought in for it, with their suppliers' days, as they do for an order. Of garments the customer
-brought there is no other blank: the ticket waits for what the customer brings.
+the code that makes promises and within the shop's lock. It takes blanks and media of its own from
+stock; for its day they count as bought in, with their suppliers' days, as they do for an order. Of
+garments the customer brought there is no other blank: the ticket waits for what the customer
+brings.
 
 The order's promised day stays what was promised, and the remake's urgency with it. Where its work
 cannot be done by then, the customer's side is told ``order.late`` with the day that can be kept.

@@ -89,6 +89,9 @@ def run_number(seq: int) -> str:
     return f"R{seq:0{_RUN_DIGITS}d}"
 
 
+_MADE = frozenset({TicketState.MADE, TicketState.CHECKED, TicketState.SENT})
+
+
 def begun_words(session: Session, run: Run, document: RunDocument) -> str:
     """What was done of an accepted run, in words; empty for nothing."""
     if run.state != RunState.ACCEPTED:
@@ -99,6 +102,9 @@ def begun_words(session: Session, run: Run, document: RunDocument) -> str:
     waiting = prints_by_key(tickets.values())
     ticked = ticked_keys(session, [row.id or 0 for row in tickets.values()])
     for one in document.prints:
+        ticket = tickets[one.ticket]
+        if (ticket.halted_from or ticket.state) in _MADE:
+            return f"Ticket {one.ticket} is made, so its film is used."
         found = waiting.get((one.ticket, one.decoration, document.medium))
         if one.reprint is not None or found is None:
             continue

@@ -12,6 +12,7 @@ from service.domain.ticket_states import Move, OrderState, TicketState, after, o
 from service.intake.answers import TicketAnswer
 from service.intake.requests import MoveRequest
 from service.intake.services import Services
+from service.intake.stock_tickets import book_ticket
 from service.intake.ticket_events import order_event, ticket_event
 from service.intake.ticket_rows import (
     document_of,
@@ -77,7 +78,7 @@ def apply_move(
     trace_id: str = "",
     with_its_order: bool = False,
 ) -> None:
-    """Move a locked ticket of a locked order: state, audit row, order state and events.
+    """Move a locked ticket of a locked order: state, audit row, stock, order state and events.
 
     Whoever cancels holds the shop's lock, for the ticket's station time is given back.
     ``with_its_order`` says that all tickets go at once, so that none is told of by itself.
@@ -101,6 +102,7 @@ def apply_move(
         )
     )
     session.flush()
+    book_ticket(session, ticket, request, now)
     if target is TicketState.CANCELLED:
         give_back(session, ticket.id or 0, now.date())
     _settle_order(

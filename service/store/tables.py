@@ -208,8 +208,8 @@ class Order(SQLModel, table=True):
 class Ticket(SQLModel, table=True):
     """One line's work for the bench; ``document_json`` holds its steps, settings and materials.
 
-    ``station`` is that of the next step not yet ticked, empty when all are. ``method`` is the one
-    that makes all its decorations, empty where there are several. ``remake`` counts the tickets
+    ``station`` is that of the next step not yet ticked, empty when all are. ``method`` is that
+    of its one decoration, empty where there are several. ``remake`` counts the tickets
     that make pieces of the line anew, 0 for the line's own; ``remake_of`` names the ticket whose
     pieces they are. ``version`` counts every act: moves, pieces, ticks, notes, remakes and runs.
     """
@@ -329,7 +329,7 @@ class StationDay(SQLModel, table=True):
     """Seconds already promised at a station on a day."""
 
     __tablename__ = "station_day"
-    __table_args__: Any = (_at_least("booked_s", 0),)
+    __table_args__: Any = (Index(None, "day"), _at_least("booked_s", 0))
 
     station: str = Field(primary_key=True, max_length=48)
     day: date = Field(primary_key=True)
@@ -340,7 +340,7 @@ class Booking(SQLModel, table=True):
     """A ticket's share of a station's day, so that cancelling gives it back."""
 
     __tablename__ = "booking"
-    __table_args__: Any = (_at_least("seconds", 0),)
+    __table_args__: Any = (Index(None, "day", "ticket_id"), _at_least("seconds", 0))
 
     ticket_id: int = Field(primary_key=True, foreign_key="ticket.id")
     station: str = Field(primary_key=True, max_length=48)

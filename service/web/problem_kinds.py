@@ -7,24 +7,10 @@ The wording of ``title`` is the same for each occurrence (RFC 9457 section 3.1.3
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from types import MappingProxyType
 
-
-@dataclass(frozen=True, slots=True)
-class ProblemKind:
-    """One kind: its HTTP ``status``, and what its page tells a developer.
-
-    ``retry_after_s`` is sent as Retry-After with each occurrence, in whole seconds.
-    """
-
-    code: str
-    status: int
-    title: str
-    explanation: str
-    remedy: str
-    retry_after_s: int | None = None
-
+from service.web.problem_kind import ProblemKind
+from service.web.stock_problems import STOCK_KINDS
 
 _TABLE = (
     ProblemKind(
@@ -479,5 +465,7 @@ _TABLE = (
     ),
 )
 
-KINDS: Mapping[str, ProblemKind] = MappingProxyType({kind.code: kind for kind in _TABLE})
+KINDS: Mapping[str, ProblemKind] = MappingProxyType(
+    {kind.code: kind for kind in sorted((*_TABLE, *STOCK_KINDS), key=lambda one: one.status)}
+)
 """Every kind by its code, ordered by status."""

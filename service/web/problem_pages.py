@@ -8,7 +8,8 @@ from fastapi import APIRouter
 from starlette.responses import HTMLResponse
 
 from service.web.pages import page, page_answer
-from service.web.problem_kinds import KINDS, ProblemKind
+from service.web.problem_kind import ProblemKind
+from service.web.problem_kinds import KINDS
 from service.web.problems import Refusal
 
 

@@ -30,7 +30,8 @@ from service.domain.errors import (
     Unavailable,
 )
 from service.web.field_words import FaultEntry, entries_of_errors, entries_of_faults
-from service.web.problem_kinds import KINDS, ProblemKind
+from service.web.problem_kind import ProblemKind
+from service.web.problem_kinds import KINDS
 from service.web.request_mark import current_mark
 
 PROBLEM_MEDIA_TYPE = "application/problem+json"

@@ -359,3 +359,57 @@ def test_quotes_from_before_lines_were_rounded_keep_their_amounts(bare_store_url
     assert (line["counted_pieces"], now["goods"]) == (3, now["total"])
     migrate.downgrade(bare_store_url, "0004")
     assert _look(bare_store_url, read) == told
+
+
+def test_stock_that_runs_took_before_sizes_were_kept(bare_store_url: str) -> None:
+    """Its moves stay up and down; open tickets need what their documents say, others nothing."""
+    migrate.upgrade(bare_store_url, "0006")
+    document = json.dumps(
+        {
+            "blank_id": "tee",
+            "colour_id": "black",
+            "pieces_by_size": {"M": 3},
+            "starts_by_size": {"M": 4},
+            "materials": [
+                {"medium": "film", "colour": "White", "length_mm": 812.5, "sheets": None},
+                {"medium": "paper", "length_mm": 300.0, "sheets": 2},
+            ],
+        }
+    )
+    states = ["waiting", "on_bench", "halted", "made", "waiting"]
+    with _opened(bare_store_url) as connection:
+        rows = {row.__tablename__: row for row in [*placed_order(), ticket()]}
+        for name in ("catalogue_version", "quote", "customer_order"):
+            _insert(connection, name, rows[name].model_dump(exclude_none=True))
+        for number, state in enumerate(states, 1):
+            halted_from = "waiting" if state == "halted" else None
+            own = {"id": number, "number": f"T-{number}", "line_index": number, "state": state}
+            also = {"halted_from": halted_from, "document_json": document}
+            known = rows["ticket"].model_dump(exclude={"id"})
+            _insert(connection, "ticket", {**known, **own, **also})
+        move = {"from_state": "waiting", "to_state": "on_bench", "who": "Ada", "note": ""}
+        _insert(connection, "ticket_move", {**move, "ticket_id": 5, "move": "start", "at": NOON})
+        taken = {"kind": "medium", "item": "film", "colour": "White", "unit": "um", "note": ""}
+        _insert(
+            connection,
+            "stock_move",
+            {**taken, "id": 7, "quantity": -5, "reason": "run", "who": "Ada", "at": NOON},
+        )
+    before = _look(bare_store_url, _reflect)
+    migrate.upgrade(bare_store_url)
+    look = text("SELECT ticket_id, item, colour, size, quantity, unit FROM ticket_need")
+    seen = _look(bare_store_url, lambda connection: connection.execute(look).all())
+    media = [("film", "White", "", 812_500, "um"), ("paper", "", "", 2, "sheets")]
+    assert sorted(map(tuple, seen)) == sorted(
+        (number, *need)
+        for number, blanks in ((1, 4), (2, 0), (3, 4), (5, 0))
+        for need in [*media, *([("tee", "black", "M", blanks, "pieces")] if blanks else [])]
+    )
+    look = text("SELECT id, size, quantity, ticket_id FROM stock_move")
+    seen = _look(bare_store_url, lambda connection: connection.execute(look).all())
+    assert [tuple(one) for one in seen] == [(7, "", -5, None)]
+    migrate.downgrade(bare_store_url, "0006")
+    look = text("SELECT id, quantity FROM stock_move")
+    seen = _look(bare_store_url, lambda connection: connection.execute(look).all())
+    assert [tuple(one) for one in seen] == [(7, -5)]
+    assert _look(bare_store_url, _reflect) == before

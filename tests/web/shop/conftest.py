@@ -53,7 +53,7 @@ def demo_picture() -> tuple[bytes, ReadPicture]:
 @cache
 def demo_catalogue() -> LoadedCatalogue:
     """The demonstration catalogue, read once."""
-    return load_catalogue(demo_shop_path())
+    return load_catalogue(demo_shop_path(), FakeClock()().date())
 
 
 @cache
@@ -140,7 +140,7 @@ def opened_shop(
     }
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(assembly_module, "seed_demo_artwork", _seed)
-        patch.setattr(assembly_module, "load_catalogue", lambda _: demo_catalogue())
+        patch.setattr(assembly_module, "load_catalogue", lambda *_: demo_catalogue())
         patch.setattr(catalogues_module, "compile_catalogue", compiled_once)
         assembly = assemble(
             Settings(**known), clock=clock, new_id=ids, random_bytes=counting_bytes()

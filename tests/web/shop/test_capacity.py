@@ -90,6 +90,7 @@ def test_no_day_is_promised_twice(small_press: ShopDoor) -> None:
     assert grown == {
         "stored_answer": 8,
         "customer_order": made,
+        "ticket_need": 4 * made,  # two sizes of blanks, film and ink
         "ticket": made,
         "event": made,
         "booking": bookings,

@@ -217,6 +217,28 @@ def test_begun_work_is_not_dissolved(storefront: Caller, staff: Caller) -> None:
     done(staff, run, "dissolve")
 
 
+def test_a_run_of_a_ticket_that_was_made_is_not_dissolved(
+    storefront: Caller, staff: Caller
+) -> None:
+    """Its film is used, whether its steps were ticked off or not."""
+    number = printed(storefront)
+    run = one_proposed(staff)
+    done(staff, run, "accept")
+    go(staff, number, "start")
+    finish_all(staff, number)
+    problem = refused(act(staff, run, "dissolve"), 409, "run-not-legal")
+    assert f"{number} is made" in problem["detail"]
+
+
+def finish_all(staff: Caller, number: str) -> None:
+    """Enter every piece as good and finish the ticket, whether its steps are ticked or not."""
+    wanted = answered(staff.get(f"/v1/tickets/{number}"), 200)["document"]["pieces_by_size"]
+    for size, count in wanted.items():
+        entry = {"kind": "done", "size": size, "count": count, "who": "Ada"}
+        answered(staff.post(f"/v1/tickets/{number}/pieces", entry), 201)
+    go(staff, number, "finish")
+
+
 def test_spoiled_pieces_join_the_next_run(
     shop: ShopDoor, storefront: Caller, staff: Caller
 ) -> None:
