@@ -103,18 +103,17 @@ class DirectCost:
 def direct_cost(catalogue: Catalogue, account: LineAccount) -> DirectCost:
     """What grows with the pieces and what does not; KeyError for a size the blank has not."""
     with wide_arithmetic():
-        once = [row for step in account.operations for row in _set_up_rows(catalogue, step)]
-        each = [row for step in account.operations for row in _run_rows(catalogue, step)]
-        each += [_consumables(catalogue, 1)]
+        once, each = _by_the_hour(catalogue, account)
         ink = [
             one.ml * catalogue.printer_by_id[one.printer].ink_price_per_ml for one in account.ink
         ]
+        consumables = catalogue.prices.consumables_per_piece
         media = (catalogue.medium_by_id[film.strip.medium] for film in account.films)
         blanks = _blank_costs(catalogue, account)
         return DirectCost(
             account=account,
-            fixed=exact_sum([*once, *_check_rows(catalogue, account)]),
-            each=exact_sum(each) + sum(ink, _ZERO),
+            fixed=once + exact_sum(_check_rows(catalogue, account)),
+            each=each + consumables + sum(ink, _ZERO),
             films=tuple(
                 medium.price_per_m / (_MM_PER_M if medium.sheet_length_mm is None else 1)
                 for medium in media
@@ -122,6 +121,17 @@ def direct_cost(catalogue: Catalogue, account: LineAccount) -> DirectCost:
             blanks=blanks,
             spare=sum(blanks.values(), _ZERO) / len(blanks),
         )
+
+
+def _by_the_hour(catalogue: Catalogue, account: LineAccount) -> tuple[Decimal, Decimal]:
+    """What set-ups cost, and what a piece does, as their rows sum to, without making the rows."""
+    once = each = _ZERO
+    for step in account.operations:
+        station = catalogue.station_by_id[step.station]
+        labour, machine = station.labour_rate_per_hour, station.machine_rate_per_hour
+        once += (step.setup_min + step.run_setup_min) * (labour + machine)
+        each += step.each_min * labour + (step.each_min + step.machine_each_min) * machine
+    return once / _MIN_PER_HOUR, each / _MIN_PER_HOUR
 
 
 def cost_line(catalogue: Catalogue, account: LineAccount, work: LineWork) -> tuple[CostRow, ...]:

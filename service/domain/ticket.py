@@ -19,6 +19,7 @@ from service.domain.compiled import CompiledCatalogue
 from service.domain.facts import pressing_order
 from service.domain.pieces import blanks_to_take
 from service.domain.placement_drawing import PlacementDrawing, draw_placement
+from service.domain.rules import Severity
 from service.domain.shop import Catalogue
 from service.domain.step_order import PlannedDecoration, steps_in_order
 from service.domain.stock_items import MaterialUse
@@ -268,11 +269,7 @@ def _decoration(
         method_id=chosen.method_id,
         film_colours=_colour_names(planned),
         proof=_proof_wish(line, verdict, chosen),
-        warnings=tuple(
-            finding.reading.reason
-            for finding in chosen.findings
-            if finding.severity in ("warns", "notes")
-        ),
+        warnings=tuple(finding.reading.reason for finding in chosen.at_least(Severity.NOTES)),
     )
 
 
