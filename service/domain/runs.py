@@ -31,6 +31,9 @@ _TRIED = Effort(3_000)
 ALL_RUNS = Effort(600_000)
 """For all runs of one proposal together, some seconds; none gets more than ``RUN``."""
 
+FOR_EACH_PIECE = 2_000
+"""And no more than so much for each of its pieces: few of them are soon laid in every way."""
+
 
 @dataclass(frozen=True, slots=True)
 class LeftOut:
@@ -157,7 +160,9 @@ def _runs(gang: _Gang, limit_um: int, effort: Effort) -> Iterator[RunDocument]:
     """The gang as one run; or each of its prints as one, where together they take more."""
     if gang.laid is not None:
         alone_um = sum(_alone_um(one) for one in gang.prints)
-        longer = _lay_together(gang.prints, effort)
+        pieces = sum(one.print.pieces for one in gang.prints)
+        enough = Effort(min(effort.pieces_laid, FOR_EACH_PIECE * pieces))
+        longer = _lay_together(gang.prints, enough)
         laid = min(gang.laid, longer, key=lambda found: found.length_um)
         if laid.length_um <= alone_um:
             yield _document(gang.prints, laid, alone_um)

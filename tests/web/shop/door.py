@@ -41,6 +41,10 @@ ON_ONE_STORE = pytest.mark.parametrize("standing_shop", ["sqlite"], indirect=Tru
 ``test_same_answers`` holds, so once is enough."""
 
 
+ON_SQLITE = pytest.mark.parametrize("store", ["sqlite"], indirect=True)
+"""The same for a test that needs a shop of its own."""
+
+
 @dataclass(frozen=True)
 class Caller:
     """Someone with a key; ``key`` None has none."""

@@ -18,6 +18,7 @@ from tests.conftest import FakeClock
 from tests.web.shop.conftest import changed_catalogue, demo_catalogue, put_in_force
 from tests.web.shop.door import (
     ON_ONE_STORE,
+    ON_SQLITE,
     Caller,
     Json,
     ShopDoor,
@@ -181,6 +182,7 @@ def test_a_quote_without_its_inputs_is_not_recomputed(shop: ShopDoor) -> None:
     refused(shop.storefront.get(f"/v1/quotes/{quote['id']}/audit"), 403, "scope-missing")
 
 
+@ON_SQLITE
 def test_a_shop_may_let_more_cost_less_and_says_so(shop: ShopDoor, clock: FakeClock) -> None:
     """With the owner's flag the total of eleven is told as it is, and what twelve would cost."""
     wish = line(sizes={"M": 11})
@@ -257,6 +259,7 @@ def test_prices_beyond_what_can_be_told_are_refused(shop: ShopDoor) -> None:
     answered(shop.storefront.post("/v1/price-curves", {**body, "quantities": [5]}), 200)
 
 
+@ON_SQLITE
 @pytest.mark.parametrize(("currency", "decimals"), [("JPY", 2), ("EUR", 4), ("KWD", 5)])
 def test_unit_prices_have_two_decimals_more_than_the_currency(
     shop: ShopDoor, currency: str, decimals: int

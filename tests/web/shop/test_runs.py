@@ -32,6 +32,7 @@ from tests.web.shop.bench import go, ticked
 from tests.web.shop.conftest import changed_catalogue, demo_catalogue, put_in_force
 from tests.web.shop.door import (
     ON_ONE_STORE,
+    ON_SQLITE,
     Caller,
     Json,
     ShopDoor,
@@ -149,6 +150,7 @@ def test_what_was_proposed_and_stands_is_not_written_again(
     assert [run["number"] for run in again] == ["R000002"]
 
 
+@ON_SQLITE
 def test_only_what_is_asked_for(storefront: Caller, staff: Caller) -> None:
     """Of one medium, or promised up to a day; other media wait on."""
     number, other = printed(storefront), cut(storefront)
@@ -161,6 +163,7 @@ def test_only_what_is_asked_for(storefront: Caller, staff: Caller) -> None:
     assert proposed(staff, 200, medium="no-such-film") == []
 
 
+@ON_SQLITE
 def test_halted_cancelled_and_begun_tickets_do_not_wait(storefront: Caller, staff: Caller) -> None:
     """Set aside, cancelled, made or with its film cut not proposed; on the bench it is."""
     halted, cancelled, begun, made, started = (printed(storefront) for _ in range(5))
@@ -217,6 +220,7 @@ def test_begun_work_is_not_dissolved(storefront: Caller, staff: Caller) -> None:
     done(staff, run, "dissolve")
 
 
+@ON_SQLITE
 def test_a_run_of_a_ticket_that_was_made_is_not_dissolved(
     storefront: Caller, staff: Caller
 ) -> None:
@@ -272,6 +276,7 @@ def test_spoiled_pieces_join_the_next_run(
     assert {n for run in proposed(staff) for n in run["tickets"]} == {number, other}
 
 
+@ON_SQLITE
 @pytest.mark.parametrize(
     ("change", "field"),
     [
@@ -294,6 +299,7 @@ def test_what_cannot_be_made_anew(
     assert only_error(refused(answer, 422, "fields-refused"))["pointer"] == f"#/{field}"
 
 
+@ON_SQLITE
 def test_nothing_is_made_anew_for_a_ticket_that_is_made(storefront: Caller, staff: Caller) -> None:
     """It must be put back on the bench first."""
     number = printed(storefront)
@@ -472,6 +478,7 @@ def test_what_no_run_can_take_is_told(shop: ShopDoor, storefront: Caller, staff:
     assert "does not fit the 176 mm" in left_out["why"]
 
 
+@ON_SQLITE
 def test_layout_and_print_file_of_a_run(storefront: Caller, staff: Caller) -> None:
     """Both in true size; unchanged for whoever has them, and drawn anew once it is accepted."""
     number = printed(storefront)
@@ -507,6 +514,7 @@ def test_a_run_that_is_only_cut_has_no_print_file(storefront: Caller, staff: Cal
     assert 'id="cut"' in staff.get(f"/v1/runs/{run['id']}/layout.svg").text
 
 
+@ON_SQLITE
 def test_the_most_urgent_tickets_go_first_where_too_many_wait(
     storefront: Caller, staff: Caller, monkeypatch: pytest.MonkeyPatch
 ) -> None:

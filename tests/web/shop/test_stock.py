@@ -22,6 +22,7 @@ from tests.web.shop.bench import all_good, go, spoil
 from tests.web.shop.conftest import changed_catalogue, demo_catalogue, put_in_force
 from tests.web.shop.door import (
     ON_ONE_STORE,
+    ON_SQLITE,
     Caller,
     Json,
     ShopDoor,
@@ -288,6 +289,7 @@ def test_film_of_a_run_is_booked_by_the_run(storefront: Caller, staff: Caller) -
     ]
 
 
+@ON_SQLITE
 def test_a_remake_takes_blanks_of_its_own(storefront: Caller, staff: Caller) -> None:
     """What was spoiled beyond the spares is held for the further ticket, and taken by it."""
     number = ticket(storefront, sizes={"M": 5})
@@ -358,6 +360,7 @@ def test_deliveries_page_by_page(staff: Caller) -> None:
     assert found == sorted(days)
 
 
+@ON_SQLITE
 def test_what_to_reorder_follows_from_use(staff: Caller, clock: FakeClock) -> None:
     """Reckoned by hand: 40 used in 20 working days are 2 a day, so 70 on hand last 35 days.
 
@@ -384,6 +387,7 @@ def test_what_to_reorder_follows_from_use(staff: Caller, clock: FakeClock) -> No
     assert (row(staff)["use_per_day"], row(staff)["cover_days"]) == (0, None)
 
 
+@ON_SQLITE
 def test_what_the_catalogue_has_no_more_is_still_counted_away(
     shop: ShopDoor, staff: Caller
 ) -> None:
