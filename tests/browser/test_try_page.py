@@ -136,6 +136,12 @@ def test_refusal_way_out_and_price(tried: Tried, door: ShopDoor) -> None:
     kept = door.rows(Quote)[-1]
     euros, cents = divmod(kept.total_minor, 100)
     expect(price).to_have_text(f"{euros}.{cents:02d} EUR")
+    line = json.loads(kept.answer_json)["lines"][0]
+    for size, each in line["unit_prices"].items():
+        total = line["totals_by_size"][size]["amount"]
+        told = f"{size}: {line['pieces_by_size'][size]} at {each['per_piece']} EUR, "
+        told += f"{total // 100}.{total % 100:02d} EUR in all"
+        expect(page.locator("#quote li").filter(has_text=told)).to_have_count(1)
     expect(page.locator("#quote")).to_contain_text(kept.promised_day.isoformat())
 
     sent = page.locator("#sent details")

@@ -46,7 +46,7 @@ export function verdictWords(decoration) {
 /** A quote that was made. */
 export function quoteView(quote) {
   const prices = quote.lines.flatMap((line) => Object.entries(line.unit_prices).map(([size, price]) =>
-    make("li", {}, `${size}: ${line.pieces_by_size[size]} at ${money(price)}`)));
+    make("li", {}, `${size}: ${line.pieces_by_size[size]} at ${price.per_piece} ${price.currency}, ${money(line.totals_by_size[size])} in all`)));
   return [
     make("p", { className: "price" }, money(quote.total)),
     make("ul", {}, ...prices),
