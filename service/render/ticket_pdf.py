@@ -261,8 +261,9 @@ class _Sheet:
 
     def _materials(self) -> Block:
         block, layout = Block(), self.layout
-        columns = (0.0, layout.width * 0.56, layout.width)
-        rows = (("take", "run and place in its order of cutting"), *self.view.materials)
+        columns = (0.0, layout.width * 0.4, layout.width * 0.62, layout.width)
+        heads = "take", "roll or sheet", "run and place in its order of cutting"
+        rows = (heads, *self.view.materials)
         for index, row in enumerate(rows):
             letters = layout.strong if index else layout.small
             top = block.height + (1.5 if index else 0.0)

@@ -76,7 +76,7 @@ class TicketView:
     blank: tuple[tuple[str, str], ...]
     sizes: tuple[SizeRow, ...]
     decorations: tuple[DecorationView, ...]
-    materials: tuple[tuple[str, str], ...]
+    materials: tuple[tuple[str, str, str], ...]
     steps: tuple[StepView, ...]
     spoil_reasons: tuple[str, ...]
     care: tuple[str, ...]
@@ -165,10 +165,11 @@ def scene_of(document: TicketDocument, one: TicketDecoration) -> PlacementScene 
     return placement_scene(one.drawing, document.style, size)
 
 
-def _material(paper: TicketPaper, one: TicketMaterial) -> tuple[str, str]:
-    """What to take, and the runs on which it lies, their pieces cut for all their tickets."""
+def _material(paper: TicketPaper, one: TicketMaterial) -> tuple[str, str, str]:
+    """What to take, of which roll, and the runs on which it lies, cut for all their tickets."""
+    roll = "-" if one.width_mm is None else f"{both_units(one.width_mm)} wide"
     runs = "; ".join(run.words() for run in paper.runs if run.medium == one.medium)
-    return one.words(), runs or "on no run: cut for this ticket alone"
+    return one.words(), roll, runs or "on no run: cut for this ticket alone"
 
 
 def _moment(at: datetime) -> str:

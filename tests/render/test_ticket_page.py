@@ -35,6 +35,7 @@ def test_the_page_says_all_that_the_json_says() -> None:
         part for step in document.steps for part in words_of_step(step, document.pieces_to_start)
     ]
     wanted += [one.words() for one in document.materials]
+    wanted += [f"{one.width_mm:g} mm" for one in document.materials if one.width_mm]
     wanted += [one.placed for one in document.decorations]
     wanted += list(document.cautions)
     assert missing(wanted, text) == []

@@ -61,6 +61,7 @@ def test_the_pdf_says_all_that_the_json_says(size: PaperSize) -> None:
         part for step in document.steps for part in words_of_step(step, document.pieces_to_start)
     ]
     wanted += [one.words() for one in document.materials]
+    wanted += [f"{one.width_mm:g} mm" for one in document.materials if one.width_mm]
     wanted += [one.placed for one in document.decorations]
     wanted += [warning for one in document.decorations for warning in one.warnings]
     wanted += [*document.cautions, "Spoiled pieces", "scorched, glazed or melted"]
