@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 from itertools import groupby
 from pathlib import Path
 from typing import TypeVar
@@ -56,7 +57,7 @@ def _groups(instances: Sequence[Instance], *, turn: bool) -> Iterator[Row]:
     for group, members in groupby(instances, key=lambda one: one.name[:2]):
         first = len(ours)
         for one in members:
-            nest, burst = _timed(lambda one=one: one.nest(turn=turn))  # type: ignore[misc]
+            nest, burst = _timed(partial(one.nest, turn=turn))
             ours.append((nest.length_um / UNIT_UM, one.height))
             theirs.append((float(one.library_height(turn=turn)), one.height))
             bursts.append(burst)
@@ -86,7 +87,7 @@ def _quotes() -> Iterator[Row]:
         f"rows upright: 806 mm, bound {columns.bound_um // _MM} mm",
     )
     for name, pieces in _orders():
-        nest, burst = _timed(lambda pieces=pieces: _quoted(pieces))  # type: ignore[misc]
+        nest, burst = _timed(partial(_quoted, pieces))
         yield Row(
             f"packing {name}: {nest.length_um // _MM} mm",
             summarise([burst]),
