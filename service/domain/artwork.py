@@ -8,6 +8,7 @@ from typing import Annotated
 
 from pydantic import Field
 
+from service.domain.envelope import Envelopes
 from service.domain.values import Frozen, Share, SrgbHex
 from service.domain.weeding import Weeding, weed_minutes, weeding_of
 
@@ -98,8 +99,9 @@ class ArtworkMeasures(Frozen):
     ``shapes`` is measured on what is inked. ``photo_like`` is True where colours run into each
     other instead of lying flat, ``background_srgb`` is the colour of a uniform opaque border on
     all four sides, None if there is none. ``edge_width_px`` is the width in pixels of the steepest
-    edges, None where there are too few. ``shapes``, ``photo_like`` and ``ink`` are None for a
-    picture measured before these were; rules then say that they do not know.
+    edges, None where there are too few. ``envelopes`` go around the print as one piece. ``shapes``,
+    ``photo_like``, ``ink`` and ``envelopes`` are None for a picture measured before these were;
+    rules then say that they do not know, and its box is nested.
     """
 
     width_px: Annotated[int, Field(ge=1)]
@@ -115,6 +117,7 @@ class ArtworkMeasures(Frozen):
     background_srgb: SrgbHex | None = None
     edge_width_px: Annotated[float, Field(ge=1)] | None = None
     ink: InkShares | None = None
+    envelopes: Envelopes | None = None
 
     @cached_property
     def key(self) -> str:

@@ -27,10 +27,11 @@ from service.domain.colour import (
     srgb_to_xyz_matrix,
     xyz_from_lab,
 )
+from service.domain.enveloping import envelopes_of
 from service.domain.flatness import background_colour, figure_cover, is_photo_like
 from service.domain.palette import palette_of
 from service.domain.planes import HALF, OPAQUE_ABOVE_ALPHA, Pixels, Plane
-from service.domain.shapes import measure_shapes
+from service.domain.shapes import shapes_of, without_specks
 from service.domain.sharpness import edge_width_px
 
 SOFT_FROM_ALPHA = 5
@@ -62,6 +63,7 @@ def measure(rgba: Pixels) -> ArtworkMeasures:
     flat = rgba.reshape(-1, 4)
     sample = sample_inked(alpha.reshape(-1), SAMPLE_PIXELS)
     cover, background = figure_of(rgba, box)
+    plain, pieces, holes = without_specks(cover)
     return ArtworkMeasures(
         width_px=rgba.shape[1],
         height_px=rgba.shape[0],
@@ -71,11 +73,12 @@ def measure(rgba: Pixels) -> ArtworkMeasures:
         soft_alpha_share=soft_pixel_count(alpha) / box_pixels,
         near_white_share=near_white_share(flat),
         palette=palette_of(flat[sample], lies_within_flat(rgba, sample)),
-        shapes=measure_shapes(cover),
+        shapes=shapes_of(plain, pieces, holes),
         photo_like=is_photo_like(rgba),
         background_srgb=background,
         edge_width_px=edge_width_px(rgba, box if background is None else _box_of(cover)),
         ink=ink_shares(rgba, box),
+        envelopes=envelopes_of(_inked(rgba, box), plain),
     )
 
 
@@ -86,8 +89,13 @@ def figure_of(rgba: Pixels, box: InkBox) -> tuple[Plane, str | None]:
         cover = figure_cover(rgba, colour)
         if cover.max() >= HALF:
             return cover, hex_from_srgb(np.array(colour) / 255)
+    return _inked(rgba, box), None
+
+
+def _inked(rgba: Pixels, box: InkBox) -> Plane:
+    """The alpha of an ink box."""
     inked = rgba[box.top : box.top + box.height, box.left : box.left + box.width, 3]
-    return np.ascontiguousarray(inked), None
+    return np.ascontiguousarray(inked)
 
 
 def _box_of(cover: Plane) -> InkBox:

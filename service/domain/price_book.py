@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Sequence
 from decimal import Decimal
+from enum import StrEnum
 from typing import Annotated, Protocol, Self, TypeVar
 
 from pydantic import Field, StringConstraints, field_validator, model_validator
@@ -52,6 +53,13 @@ class TaxRegion(Frozen):
     inclusive: bool
 
 
+class StartsBy(StrEnum):
+    """What decides how many pieces are started."""
+
+    PROBABILITY = "probability"
+    REDO_COST = "redo_cost"
+
+
 class _Named(Protocol):
     @property
     def id(self) -> str: ...
@@ -65,8 +73,10 @@ class PriceBook(Frozen):
 
     ``overhead_share`` is added to cost, and ``margin_share`` is the share of the price that is
     margin. Of a method nothing is known of, ``spoilage_share`` of the pieces are expected to be
-    spoiled; that counts as if it had been seen on ``spoilage_prior_pieces`` pieces, and so many
-    are started that enough come out good with ``spoilage_probability``.
+    spoiled; that counts as if it had been seen on ``spoilage_prior_pieces`` pieces. By
+    ``starts_by`` so many are started that enough come out good with ``spoilage_probability``, or so
+    many that they cost least with the further runs that a shortfall takes. ``redo_extra_cost`` is
+    what each such run costs beyond its set-up, such as the delay or a faster way of sending.
 
     ``may_sell_below_cost`` lets discounts take a price below cost. ``more_may_cost_less`` leaves
     it at that where a larger quantity costs less in total, and says so.
@@ -82,6 +92,8 @@ class PriceBook(Frozen):
     spoilage_probability: Annotated[Decimal, Field(ge=Decimal("0.5"), le=Decimal("0.999"))] = (
         Decimal("0.95")
     )
+    starts_by: StartsBy = StartsBy.PROBABILITY
+    redo_extra_cost: Money = Decimal(0)
     consumables_per_piece: Money
     artwork_check_min: Annotated[Decimal, Field(ge=0, le=600)]
     breaks: Annotated[tuple[QuantityBreak, ...], Field(min_length=1, max_length=40)]

@@ -19,7 +19,9 @@ class RunPrint(Frozen):
     """One ticket's decoration on the run's medium: equal pieces, numbered from ``first_piece``.
 
     Sizes are as the picture stands upright. ``reprint`` is the id of the reprint that asks for
-    these pieces, None for the ticket's own, which are numbered from 1.
+    these pieces, None for the ticket's own, which are numbered from 1. ``envelope_um`` is the
+    closed line x, y that a piece was nested by, from the upper left corner of its box, turned over
+    as it is worked on but not turned yet; empty where its box was.
     """
 
     ticket: str
@@ -32,6 +34,7 @@ class RunPrint(Frozen):
     pieces: int
     first_piece: int = 1
     reprint: int | None = None
+    envelope_um: tuple[tuple[int, int], ...] = ()
 
     @property
     def print_key(self) -> tuple[str, int, int]:
@@ -42,7 +45,9 @@ class RunPrint(Frozen):
 class RunPiece(Frozen):
     """One piece in its place on the part of that number, from 0; width and height are as it lies.
 
-    A turned piece is turned clockwise by a quarter, after it was mirrored where it is.
+    Place and size are those of its box, which may reach into the boxes of others and beyond the
+    strip where the piece was nested by its envelope. A turned piece is turned clockwise by a
+    quarter, after it was mirrored where it is; what is half turned is then turned by two more.
     """
 
     ticket: str
@@ -54,6 +59,29 @@ class RunPiece(Frozen):
     width_um: int
     height_um: int
     turned: bool
+    half_turned: bool = False
+
+    @property
+    def turn_deg(self) -> int:
+        """By how much it is turned clockwise: 0, 90, 180 or 270."""
+        return 90 * self.turned + 180 * self.half_turned
+
+    def on_strip(self, x_um: int, y_um: int, owner: RunPrint) -> tuple[int, int]:
+        """Where a point of the upright print lies on the piece's part, both in micrometres."""
+        wide, high = owner.width_um, owner.height_um
+        across, along = (
+            (x_um, y_um),
+            (high - y_um, x_um),
+            (wide - x_um, high - y_um),
+            (y_um, wide - x_um),
+        )[self.turn_deg // 90]
+        return self.x_um + across, self.y_um + along
+
+    def envelope_on_strip(self, owner: RunPrint) -> tuple[tuple[int, int], ...]:
+        """The line that no other piece is nearer to than the gap: its envelope's, or its box's."""
+        wide, high = owner.width_um, owner.height_um
+        upright = owner.envelope_um or ((0, 0), (wide, 0), (wide, high), (0, high))
+        return tuple(self.on_strip(x, y, owner) for x, y in upright)
 
     @property
     def key(self) -> str:
@@ -73,7 +101,8 @@ class RunDocument(Frozen):
     None where the medium is not printed or not cut. ``recipe`` are the strikes on this medium, in
     their order. ``width_um`` is that of the strip with both margins. ``parts_um`` are the lengths
     that are cut off, margins and all: one of a roll as a rule, or one for each sheet. No layout
-    takes less than ``bound_um``; ``alone_um`` is what the prints take each laid out by itself.
+    takes less than ``bound_um``; ``alone_um`` is what the prints take each laid out by itself, box
+    beside box.
     """
 
     medium: str
@@ -106,6 +135,11 @@ class RunDocument(Frozen):
     def saving_share(self) -> float:
         """The same as a share of what they would take."""
         return self.saving_um / self.alone_um if self.alone_um else 0.0
+
+    @property
+    def by_envelopes(self) -> bool:
+        """Whether some of its pieces were nested by their envelopes, not their boxes."""
+        return any(one.envelope_um for one in self.prints)
 
     @property
     def mirrored(self) -> bool:

@@ -27,14 +27,14 @@ def shapes_of(prints: Iterable[RunPrint]) -> tuple[Shape, ...]:
 class PrintPicture:
     """The pixels of an ink box as they are printed, turned over where the medium asks for it.
 
-    ``colour`` are rows of 8-bit sRGB and ``alpha`` rows of coverage, None where all is opaque; both
-    compressed by zlib (RFC 1950).
+    ``rows`` are of 8-bit sRGB, with straight alpha unless all is ``opaque``; compressed by zlib
+    (RFC 1950).
     """
 
     width_px: int
     height_px: int
-    colour: bytes
-    alpha: bytes | None
+    rows: bytes
+    opaque: bool
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,8 @@
 Prints go together on one medium in one colour, mirrored alike and pressed with the same settings
 on that medium. Of each such group the most urgent come first, and a run takes as many of them, in
 that order, as its days and its length allow: no print ever gives way to one promised later. What
-takes more roll together than each by itself is kept apart.
+takes more roll together than each by itself is kept apart. Where boxes waste much of a roll that a
+plotter cuts, the pieces are nested by their envelopes instead, if that is shorter.
 """
 
 from __future__ import annotations
@@ -14,13 +15,22 @@ from dataclasses import dataclass
 
 from service.domain.calendar import add_working_days
 from service.domain.cut_order import cut_order
-from service.domain.nesting.bounds import strip_bound_um
-from service.domain.nesting.climbing import QUOTE, RUN, Effort
-from service.domain.nesting.pieces import NestPiece, Placed, kinds_of
-from service.domain.nesting.search import nest_strip
-from service.domain.nesting.sheets import nest_sheets
-from service.domain.roll import Layout, Strip, lay_out, misfit
-from service.domain.run_document import RunDocument, RunPiece, RunPrint, piece_key
+from service.domain.nesting.climbing import RUN, Effort
+from service.domain.nesting.outlines import Ring
+from service.domain.roll import misfit
+from service.domain.run_document import RunDocument, RunPiece, RunPrint
+from service.domain.run_laying import (
+    MOST_BY_ENVELOPES,
+    Laid,
+    alone_um,
+    count_of,
+    keys_of,
+    lay_alone,
+    lay_together,
+    least_um,
+    with_envelopes,
+    worth_envelopes,
+)
 from service.domain.shop import Policy, WorkCalendar
 from service.domain.waiting_prints import OnStrip, WaitingPrint
 
@@ -53,19 +63,6 @@ class Proposed:
     left_out: tuple[LeftOut, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class _Laid:
-    """Pieces on the parts of a strip, margins not counted in their places."""
-
-    parts: tuple[tuple[Placed, ...], ...]
-    parts_um: tuple[int, ...]
-    bound_um: int
-
-    @property
-    def length_um(self) -> int:
-        return sum(self.parts_um)
-
-
 def propose_runs(
     waiting: Iterable[OnStrip], policy: Policy, calendar: WorkCalendar, effort: Effort = ALL_RUNS
 ) -> Proposed:
@@ -84,7 +81,12 @@ def propose_runs(
     together = [gang for group in _alike(fitting) for gang in _gangs(group, policy, calendar)]
     share = effort.pieces_laid // max(1, sum(gang.laid is not None for gang in together))
     each = Effort(max(_TRIED.pieces_laid, min(RUN.pieces_laid, share)))
-    runs = [run for gang in together for run in _runs(gang, _limit_um(policy), each)]
+    tried = _tried_by_envelopes(together)
+    runs = [
+        run
+        for number, gang in enumerate(together)
+        for run in _runs(gang, _limit_um(policy), each, by_envelopes=number in tried)
+    ]
     runs.sort(key=lambda run: (run.days[0], run.prints[0].ticket, run.medium, run.colour))
     return Proposed(tuple(runs), tuple(left_out))
 
@@ -117,7 +119,7 @@ class _Gang:
     """Prints for one run, and how they were first found to lie; one print lies by itself."""
 
     prints: Sequence[OnStrip]
-    laid: _Laid | None
+    laid: Laid | None
 
 
 def _gangs(group: Sequence[OnStrip], policy: Policy, calendar: WorkCalendar) -> Iterator[_Gang]:
@@ -140,7 +142,7 @@ def _longest(prints: Sequence[OnStrip], limit_um: int) -> _Gang:
     while fails - len(fits.prints) > 1:
         middle = (len(fits.prints) + fails) // 2
         tried = prints[:middle]
-        laid = None if _bound_um(tried) > limit_um else _lay_together(tried, _TRIED)
+        laid = None if least_um(tried) > limit_um else lay_together(tried, _TRIED)
         if laid is not None and laid.length_um <= limit_um:
             fits = _Gang(tried, laid)
         else:
@@ -148,96 +150,46 @@ def _longest(prints: Sequence[OnStrip], limit_um: int) -> _Gang:
     return fits
 
 
-def _bound_um(prints: Sequence[OnStrip]) -> int:
-    strip = prints[0].strip
-    if strip.sheet_um is not None:
-        return 0
-    kinds = kinds_of(_pieces(prints), strip.width_um, strip.gap_um)
-    return strip_bound_um(kinds, strip.width_um, strip.gap_um) + 2 * strip.margin_um
+def _tried_by_envelopes(gangs: Sequence[_Gang]) -> set[int]:
+    """The numbers of the gangs that are to be nested by envelopes, too: the most urgent first."""
+    by_urgency = sorted(range(len(gangs)), key=lambda at: gangs[at].prints[0].print.urgency)
+    tried: set[int] = set()
+    left = MOST_BY_ENVELOPES
+    for number in by_urgency:
+        prints = gangs[number].prints
+        pieces = count_of(prints)
+        if pieces <= left and worth_envelopes(prints):
+            tried.add(number)
+            left -= pieces
+    return tried
 
 
-def _runs(gang: _Gang, limit_um: int, effort: Effort) -> Iterator[RunDocument]:
+def _runs(
+    gang: _Gang, limit_um: int, effort: Effort, *, by_envelopes: bool
+) -> Iterator[RunDocument]:
     """The gang as one run; or each of its prints as one, where together they take more."""
     if gang.laid is not None:
-        alone_um = sum(_alone_um(one) for one in gang.prints)
-        pieces = sum(one.print.pieces for one in gang.prints)
-        enough = Effort(min(effort.pieces_laid, FOR_EACH_PIECE * pieces))
-        longer = _lay_together(gang.prints, enough)
+        together_um = sum(alone_um(one) for one in gang.prints)
+        enough = Effort(min(effort.pieces_laid, FOR_EACH_PIECE * count_of(gang.prints)))
+        longer = lay_together(gang.prints, enough)
         laid = min(gang.laid, longer, key=lambda found: found.length_um)
-        if laid.length_um <= alone_um:
-            yield _document(gang.prints, laid, alone_um)
+        if by_envelopes:
+            laid = with_envelopes(laid, gang.prints)
+        if laid.length_um <= together_um:
+            yield _document(gang.prints, laid, together_um)
             return
     for one in gang.prints:
-        by_itself = _lay_alone(one, limit_um)
-        yield _document([one], by_itself, by_itself.length_um)
+        boxes = lay_alone(one, limit_um)
+        is_tried = by_envelopes and worth_envelopes([one])
+        laid = with_envelopes(boxes, [one]) if is_tried else boxes
+        yield _document([one], laid, boxes.length_um)
 
 
-def _alone_um(one: OnStrip) -> int:
-    """What a print takes that was laid out by itself, in one part."""
-    return int(_layout(one, one.print.pieces).length_mm * _UM_PER_MM)
+_Form = tuple[int, int, Ring | None]
+"""Width and height, and the envelope where it was nested by it."""
 
 
-def _pieces(prints: Iterable[OnStrip]) -> list[NestPiece]:
-    return [
-        NestPiece(
-            piece_key(one.print.ticket, one.print.decoration, number),
-            one.print.width_um,
-            one.print.height_um,
-            one.strip.may_turn,
-        )
-        for one in prints
-        for number in range(one.print.first_piece, one.print.first_piece + one.print.pieces)
-    ]
-
-
-def _lay_together(prints: Sequence[OnStrip], effort: Effort) -> _Laid:
-    return _lay(_pieces(prints), prints[0].strip, effort)
-
-
-def _lay(pieces: Sequence[NestPiece], strip: Strip, effort: Effort) -> _Laid:
-    edges_um = 2 * strip.margin_um
-    if strip.sheet_um is None:
-        nest = nest_strip(pieces, strip.width_um, strip.gap_um, effort)
-        return _Laid((nest.placed,), (nest.length_um + edges_um,), nest.bound_um + edges_um)
-    sheets = nest_sheets(pieces, strip.width_um, strip.sheet_um, strip.gap_um, effort)
-    each_um = strip.sheet_um + edges_um
-    return _Laid(
-        tuple(nest.placed for nest in sheets.sheets),
-        (each_um,) * len(sheets.sheets),
-        sheets.bound * each_um,
-    )
-
-
-def _lay_alone(one: OnStrip, limit_um: int) -> _Laid:
-    """One print by itself; of a roll in as many parts as its length asks for."""
-    pieces, strip = _pieces([one]), one.strip
-    most = len(pieces) if strip.sheet_um is not None else _held(one, limit_um)
-    parts = [_lay(pieces[at : at + most], strip, QUOTE) for at in range(0, len(pieces), most)]
-    return _Laid(
-        tuple(part for laid in parts for part in laid.parts),
-        tuple(length for laid in parts for length in laid.parts_um),
-        sum(laid.bound_um for laid in parts),
-    )
-
-
-def _held(one: OnStrip, limit_um: int) -> int:
-    """How many of the print's pieces lie on the length; at least one."""
-    fits, fails = 1, one.print.pieces + 1
-    while fails - fits > 1:
-        middle = (fits + fails) // 2
-        if _layout(one, middle).length_mm * _UM_PER_MM <= limit_um:
-            fits = middle
-        else:
-            fails = middle
-    return fits
-
-
-def _layout(one: OnStrip, pieces: int) -> Layout:
-    wanted = one.print
-    return lay_out(one.strip, wanted.width_um / _UM_PER_MM, wanted.height_um / _UM_PER_MM, pieces)
-
-
-def _document(prints: Sequence[OnStrip], laid: _Laid, alone_um: int) -> RunDocument:
+def _document(prints: Sequence[OnStrip], laid: Laid, alone_um: int) -> RunDocument:
     first, strip = prints[0].print, prints[0].strip
     return RunDocument(
         medium=first.medium,
@@ -250,34 +202,48 @@ def _document(prints: Sequence[OnStrip], laid: _Laid, alone_um: int) -> RunDocum
         margin_um=strip.margin_um,
         gap_um=strip.gap_um,
         sheets=strip.sheet_um is not None,
-        parts_um=laid.parts_um,
+        parts_um=tuple(part.length_um for part in laid.parts),
         bound_um=laid.bound_um,
         alone_um=alone_um,
-        prints=tuple(_run_print(one) for one in prints),
+        prints=tuple(_run_print(one, by_envelopes=laid.by_envelopes) for one in prints),
         pieces=tuple(_run_pieces(prints, laid)),
     )
 
 
-def _run_pieces(prints: Sequence[OnStrip], laid: _Laid) -> Iterator[RunPiece]:
+def _run_pieces(prints: Sequence[OnStrip], laid: Laid) -> Iterator[RunPiece]:
     """The pieces in the order of cutting.
 
-    Of pieces of one size it does not matter which lies where, so they are named in that order, the
+    Of pieces of one form it does not matter which lies where, so they are named in that order, the
     most urgent print first: what belongs together comes off the plotter together.
     """
-    names: dict[tuple[int, int], deque[tuple[WaitingPrint, int]]] = {}
+    names: dict[_Form, deque[tuple[WaitingPrint, int]]] = {}
+    form_of: dict[str, _Form] = {}
     for one in prints:
         wanted = one.print
-        size = wanted.width_um, wanted.height_um
+        envelope = one.envelope_um if laid.by_envelopes else None
+        form = wanted.width_um, wanted.height_um, envelope
         numbers = range(wanted.first_piece, wanted.first_piece + wanted.pieces)
-        names.setdefault(size, deque()).extend((wanted, number) for number in numbers)
-    for part, of_part in enumerate(laid.parts):
-        for placed in cut_order(of_part):
-            size = placed.width_um, placed.height_um
-            wanted, number = names[size[::-1] if placed.turned else size].popleft()
-            yield _run_piece(wanted, number, placed, part, prints[0].strip.margin_um)
+        names.setdefault(form, deque()).extend((wanted, number) for number in numbers)
+        form_of.update((key, form) for key in keys_of(one))
+    margin_um = prints[0].strip.margin_um
+    for number, part in enumerate(laid.parts):
+        for placed in cut_order(part.placed):
+            wanted, piece = names[form_of[placed.key]].popleft()
+            yield RunPiece(
+                ticket=wanted.ticket,
+                decoration=wanted.decoration,
+                piece=piece,
+                part=number,
+                x_um=placed.x_um + margin_um,
+                y_um=placed.y_um + margin_um,
+                width_um=placed.width_um,
+                height_um=placed.height_um,
+                turned=placed.turned,
+                half_turned=placed.key in part.half_turned,
+            )
 
 
-def _run_print(one: OnStrip) -> RunPrint:
+def _run_print(one: OnStrip, *, by_envelopes: bool) -> RunPrint:
     wanted = one.print
     return RunPrint(
         ticket=wanted.ticket,
@@ -290,20 +256,5 @@ def _run_print(one: OnStrip) -> RunPrint:
         pieces=wanted.pieces,
         first_piece=wanted.first_piece,
         reprint=wanted.reprint,
-    )
-
-
-def _run_piece(
-    wanted: WaitingPrint, number: int, placed: Placed, part: int, margin_um: int
-) -> RunPiece:
-    return RunPiece(
-        ticket=wanted.ticket,
-        decoration=wanted.decoration,
-        piece=number,
-        part=part,
-        x_um=placed.x_um + margin_um,
-        y_um=placed.y_um + margin_um,
-        width_um=placed.width_um,
-        height_um=placed.height_um,
-        turned=placed.turned,
+        envelope_um=(one.envelope_um or ()) if by_envelopes else (),
     )

@@ -42,7 +42,11 @@ def measure_shapes(cover: Plane) -> ShapeMeasures:
 
     A plane without ink, or with specks alone, is measured as if it were covered all over.
     """
-    cover, pieces, holes = without_specks(cover)
+    return shapes_of(*without_specks(cover))
+
+
+def shapes_of(cover: Plane, pieces: int, holes: int) -> ShapeMeasures:
+    """The same of a plane without specks, which has so many pieces and holes."""
     height, width = cover.shape
     if cover.min() > 255 - FAINT:
         # A plain rectangle, as photographs are: all of it is known, its corners too.

@@ -1,6 +1,7 @@
 """How many pieces of a line to start, for every number of good pieces a price looks at.
 
-The number is the beta-binomial quantile of :mod:`service.domain.spoilage`. A price looks at many
+The number is the beta-binomial quantile of :mod:`service.domain.spoilage`, or, where the price book
+lets the redo cost decide, that of :mod:`service.domain.redo_table`. A price looks at many
 quantities at once, so the quantiles of 1, 2, 3 and more good pieces are found in one walk: from one
 quantity to the next the probability is carried on by recurrence, in constant time for each step.
 """
@@ -15,10 +16,14 @@ from itertools import accumulate
 
 from service.domain.methods import Method
 from service.domain.price_book import PriceBook
+from service.domain.redo_table import cheapest_starts, weighed_by_cost
 from service.domain.spoilage import MOST_SHARE, Belief, Prior, SpoilageSeen
 
 NOTHING_SEEN: Mapping[str, SpoilageSeen] = {}
 """Spoilage seen by method, of a shop that has made nothing yet."""
+
+SUREST = 0.999
+"""No probability that a cost decides on is carried further than this."""
 
 _TABLES = 256
 _FIRST_LOOK = 256
@@ -51,8 +56,11 @@ class StartsTable:
         found = self._found
         if good_pieces > len(found):
             most = max(good_pieces, 2 * len(found), _FIRST_LOOK)
-            found = self._found = _walk(self._belief, self._probability, most)
+            found = self._found = self._walk(most)
         return found[good_pieces - 1]
+
+    def _walk(self, most: int) -> tuple[int, ...]:
+        return least_starts(self._belief, self._probability, most)
 
     def greatest_shares(self, most: int) -> Sequence[float]:
         """By number of good pieces up to ``most``: the greatest starts per good piece from it on.
@@ -68,8 +76,8 @@ class StartsTable:
         return kept
 
 
-def _walk(belief: Belief, probability: float, most: int) -> tuple[int, ...]:
-    """Starts for 1 to ``most`` good pieces.
+def least_starts(belief: Belief, probability: float, most: int) -> tuple[int, ...]:
+    """Starts that reach 1 to ``most`` good pieces with a probability.
 
     ``enough`` is the chance that of so many starts at least ``wanted`` come out good, ``one_short``
     that exactly one fewer does; both follow the beta-binomial's ratios from step to step.
@@ -91,10 +99,40 @@ def _walk(belief: Belief, probability: float, most: int) -> tuple[int, ...]:
     return tuple(found)
 
 
+class StartsByCost(StartsTable):
+    """Starts that cost least until 1, 2, 3 ... good pieces are there, as the redo cost decides.
+
+    ``redo_ratio`` is what another run costs before its first piece, in pieces. Beyond
+    :func:`service.domain.redo_table.weighed_by_cost` good pieces the probability holds on that the
+    redo cost decides there: for more it would fall, so that errs to the safe side.
+    """
+
+    __slots__ = ("_redo_ratio",)
+
+    def __init__(self, belief: Belief, redo_ratio: float) -> None:
+        """Begin with nothing worked out; ``redo_ratio`` 0 or more."""
+        super().__init__(belief, SUREST)
+        self._redo_ratio = redo_ratio
+
+    def _walk(self, most: int) -> tuple[int, ...]:
+        weighed = min(most, weighed_by_cost(self._belief))
+        by_cost, reached = cheapest_starts(self._belief, self._redo_ratio, weighed)
+        found = list(by_cost)
+        for starts in least_starts(self._belief, min(reached, SUREST), most)[weighed:]:
+            found.append(max(starts, found[-1] + 1))
+        return tuple(found)
+
+
 def starts_table(
-    book: PriceBook, methods: Sequence[Method], seen: Mapping[str, SpoilageSeen] = NOTHING_SEEN
+    book: PriceBook,
+    methods: Sequence[Method],
+    seen: Mapping[str, SpoilageSeen] = NOTHING_SEEN,
+    redo_ratio: float | None = None,
 ) -> StartsTable:
     """The table for a line whose decorations are made by ``methods``.
+
+    With a ``redo_ratio`` it is the redo cost that decides: what another run costs before its first
+    piece, in pieces.
 
     ``seen`` counts by method id what the shop has spoiled. A method's share is the mean of its
     prior after what was seen. A piece is good when every decoration on it is: with several the
@@ -103,6 +141,8 @@ def starts_table(
     more is for the bench to mend, and no number of starts makes up for it.
     """
     belief = spoilage_belief(book, methods, seen)
+    if redo_ratio is not None:
+        return _table_by_cost(belief.spoiled, belief.good, redo_ratio)
     return _table(belief.spoiled, belief.good, float(book.spoilage_probability))
 
 
@@ -129,3 +169,8 @@ def _belief(book: PriceBook, method: Method, seen: SpoilageSeen | None) -> Belie
 @lru_cache(maxsize=_TABLES)
 def _table(spoiled: float, good: float, probability: float) -> StartsTable:
     return StartsTable(Belief(spoiled=spoiled, good=good), probability)
+
+
+@lru_cache(maxsize=_TABLES)
+def _table_by_cost(spoiled: float, good: float, redo_ratio: float) -> StartsTable:
+    return StartsByCost(Belief(spoiled=spoiled, good=good), redo_ratio)

@@ -8,6 +8,9 @@ from datetime import date
 
 from pydantic import BaseModel, ConfigDict
 
+from service.domain.artwork import ArtworkMeasures
+from service.domain.envelope import ring_at
+from service.domain.nesting.outlines import Ring
 from service.domain.roll import Strip, micrometres
 from service.domain.ticket_steps import PressSettings, StepKind
 
@@ -93,11 +96,29 @@ class WaitingPrint:
 
 @dataclass(frozen=True, slots=True)
 class OnStrip:
-    """A print with the strip that it is to lie on, and the medium's name."""
+    """A print with the strip that it is to lie on, and the medium's name.
+
+    ``envelope_um`` is the closed line around a piece as it is worked on, from the upper left corner
+    of its box, to be nested by where boxes waste much; None for a piece that lies in its box.
+    """
 
     print: WaitingPrint
     strip: Strip
     medium_name: str
+    envelope_um: Ring | None = None
+
+
+def envelope_of(one: WaitingPrint, measures: ArtworkMeasures) -> Ring | None:
+    """The line that other pieces on a roll keep clear of, as the print is worked on.
+
+    None for what no plotter cuts out, and where only the box is known or nothing lies outside it.
+    """
+    if one.cut_mirrored is None or measures.envelopes is None:
+        return None
+    printed = one.print_mirrored is not None
+    ring = measures.envelopes.inked if printed else measures.envelopes.figure
+    mirrored = bool(one.print_mirrored or one.cut_mirrored)
+    return ring_at(ring, one.width_um, one.height_um, mirrored=mirrored)
 
 
 def prints_of(ticket: str, promised_day: date, document: TicketPrints) -> Iterator[WaitingPrint]:

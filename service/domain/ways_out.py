@@ -132,15 +132,33 @@ def find_ways_out(
 
     if len(line.decorations) > 1 or beside:
         return found()
-    return compiled.asked.get(_key_of(line, decoration), found)
+    return compiled.asked.get(wish_key(line, decoration), found)
 
 
-def _key_of(line: Line, decoration: Decoration) -> Hashable:
-    """All that the ways out of a line with one decoration depend on."""
+def wish_key(line: Line, decoration: Decoration, beside: tuple[Beside, ...] = ()) -> Hashable:
+    """All that the ways out of one of the line's decorations depend on, for one catalogue.
+
+    None for a garment that is not described in full, which no other can be told to be alike.
+    """
+    garment = line.garment
+    if garment.supplied and not garment.description:
+        return None
     return (
         "ways out",
-        line.garment.key,
+        garment.key,
         tuple(line.pieces_by_size.items()),
+        tuple(map(_decoration_key, line.decorations)),
+        next((at for at, one in enumerate(line.decorations) if one is decoration), None),
+        _decoration_key(decoration),
+        tuple(
+            (_decoration_key(one.decoration), one.chain.method.id, one.listed_before)
+            for one in beside
+        ),
+    )
+
+
+def _decoration_key(decoration: Decoration) -> Hashable:
+    return (
         decoration.placement_id,
         decoration.artwork.key,
         decoration.rights_declared,

@@ -18,6 +18,8 @@ from service.domain.media import Medium
 from service.domain.memo import Same
 from service.domain.methods import HEATED, Method, Operation, OperationKind
 from service.domain.money import wide_arithmetic
+from service.domain.price_book import StartsBy
+from service.domain.redo_cost import redo_ratio
 from service.domain.roll import DoesNotFit, Layout, Strip, lay_out, micrometres, misfit
 from service.domain.shop import Catalogue
 from service.domain.spoilage import SpoilageSeen
@@ -240,12 +242,17 @@ def line_account(
         if pieces < 1:
             raise ValueError(f"size {size} has {pieces} pieces; at least 1 is needed")
     methods = [_method(catalogue, decoration) for decoration in line.decorations]
+    operations = tuple(_operations(line.decorations, methods))
+    films = tuple(_films(catalogue, line, methods))
+    ink = tuple(_ink_uses(catalogue, line, methods))
+    by_cost = catalogue.prices.starts_by is StartsBy.REDO_COST
+    ratio = redo_ratio(catalogue, line, operations, films, ink) if by_cost else None
     return LineAccount(
         line=line,
-        starts=starts_table(catalogue.prices, methods, seen),
-        operations=tuple(_operations(line.decorations, methods)),
-        films=tuple(_films(catalogue, line, methods)),
-        ink=tuple(_ink_uses(catalogue, line, methods)),
+        starts=starts_table(catalogue.prices, methods, seen, ratio),
+        operations=operations,
+        films=films,
+        ink=ink,
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from functools import partial
 
 from service.domain.compiled import CompiledCatalogue
@@ -12,7 +12,7 @@ from service.domain.ranking import TRADE_OFFS
 from service.domain.recipe import StrikeSettings, fahrenheit, operation_recipes
 from service.domain.rules import RULES, Finding, Severity
 from service.domain.verdict import DecorationVerdict, MethodVerdict, beside_of, judge_line
-from service.domain.ways_out import Alternative, ChoiceConflict, WaysOut, find_ways_out
+from service.domain.ways_out import Alternative, ChoiceConflict, WaysOut, find_ways_out, wish_key
 from service.domain.wishes import Line
 from service.intake.answers import (
     AlternativeAnswer,
@@ -27,6 +27,15 @@ from service.intake.answers import (
     OperationAnswer,
     StrikeAnswer,
     TradeOffAnswer,
+)
+
+MOST_SEARCHES = 20
+"""Different refusals of one answer that ways out are looked for; for bounded time, a design choice:
+each takes some tens of milliseconds."""
+
+NOT_SEARCHED = (
+    f"No way out was looked for here: that is done for the first {MOST_SEARCHES} different "
+    "refusals of a request. Check this line by itself to be told its ways out."
 )
 
 SUPPLIED_RISK = (
@@ -63,15 +72,18 @@ def check_answer(
 
     ``explain_all`` lists every reading, the passing ones too. Finding ways out takes some
     milliseconds for each refused decoration, so a caller on an event loop hands that to a thread.
+    Refusals alike in all share theirs, and those beyond ``MOST_SEARCHES`` are told that none were
+    looked for.
     """
     least = Severity.PASSES if explain_all else Severity.NOTES
+    searches = _Searches(compiled)
     answers = tuple(
         LineAnswer(
             works=all(verdict.chosen is not None for verdict in line_verdicts),
             garment=line.garment.blank_id or "supplied",
             colour=line.garment.colour_id or line.garment.srgb,
             decorations=tuple(
-                _decoration(compiled, line, line_verdicts, index, least)
+                _decoration(searches, line, line_verdicts, index, least)
                 for index in range(len(line_verdicts))
             ),
             risk=SUPPLIED_RISK if line.garment.supplied else "",
@@ -85,12 +97,32 @@ def check_answer(
     )
 
 
+class _Searches:
+    """The ways out of one answer's refusals, of those alike looked for once."""
+
+    def __init__(self, compiled: CompiledCatalogue) -> None:
+        self.compiled = compiled
+        self._found: dict[Hashable, WaysOut] = {}
+        self._done = 0
+
+    def ways_out(self, line: Line, verdicts: LineVerdict, index: int) -> WaysOut | None:
+        """Those of one decoration; None where no more are looked for."""
+        decoration = verdicts[index].decoration
+        beside = beside_of(self.compiled, verdicts, index) if len(verdicts) > 1 else ()
+        key = wish_key(line, decoration, beside)
+        found = None if key is None else self._found.get(key)
+        if found is None and self._done < MOST_SEARCHES:
+            self._done += 1
+            found = self._found[key] = find_ways_out(self.compiled, line, decoration, beside)
+        return found
+
+
 def _decoration(
-    compiled: CompiledCatalogue, line: Line, verdicts: LineVerdict, index: int, least: Severity
+    searches: _Searches, line: Line, verdicts: LineVerdict, index: int, least: Severity
 ) -> DecorationAnswer:
     """The answer on one decoration, written once for what is remembered of its verdict."""
-    verdict = verdicts[index]
-    ways = None if verdict.chosen else _ways_out(compiled, line, verdicts, index)
+    compiled, verdict = searches.compiled, verdicts[index]
+    ways = None if verdict.chosen else searches.ways_out(line, verdicts, index)
     placement = verdict.decoration.placement_id
     # Verdicts and ways out hash by identity: what is remembered is the same object each time.
     # What speaks for a method depends on the number of pieces as well.
@@ -123,14 +155,8 @@ def _write_decoration(
         alternatives=_alternatives(compiled, ways) if ways else (),
         nothing_works=ways.nothing_works if ways else False,
         ruled_out_by=ways.ruled_out_by if ways else (),
+        not_searched="" if chosen or ways else NOT_SEARCHED,
     )
-
-
-def _ways_out(
-    compiled: CompiledCatalogue, line: Line, verdicts: LineVerdict, index: int
-) -> WaysOut:
-    beside = beside_of(compiled, verdicts, index) if len(verdicts) > 1 else ()
-    return find_ways_out(compiled, line, verdicts[index].decoration, beside)
 
 
 def _method(compiled: CompiledCatalogue, verdict: MethodVerdict, least: Severity) -> MethodAnswer:

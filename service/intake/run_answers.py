@@ -16,7 +16,8 @@ class RunSummary(Answer):
 
     ``length_mm`` is what is cut off the roll or sheets, in ``parts`` pieces of it; no layout takes
     less than ``bound_mm``. ``saving_mm`` is how much more the tickets would take each laid out by
-    itself. ``print_mirrored`` and ``cut_mirrored`` are null for what is not done.
+    itself in its boxes; ``by_envelopes`` says that pieces are nested closer than their boxes lie.
+    ``print_mirrored`` and ``cut_mirrored`` are null for what is not done.
     """
 
     id: str
@@ -35,6 +36,7 @@ class RunSummary(Answer):
     parts: int
     sheets: bool
     bound_mm: float
+    by_envelopes: bool
     saving_mm: float
     saving_share: float
     created_at: Moment
@@ -66,7 +68,8 @@ class RunPieceAnswer(Answer):
     """A piece as it lies on its part, counted from 1: its corner, and its sides as it lies.
 
     ``x_mm`` runs across and ``y_mm`` along the strip from the corner where it begins, as seen from
-    the side that is worked on. What is ``turned`` lies turned clockwise by a quarter.
+    the side that is worked on. A piece lies turned clockwise by ``turn_deg``; where its sides have
+    changed places it is ``turned``. Boxes reach into each other where ``by_envelopes`` says so.
     """
 
     key: str
@@ -79,6 +82,7 @@ class RunPieceAnswer(Answer):
     width_mm: float
     height_mm: float
     turned: bool
+    turn_deg: int
 
 
 class RunActAnswer(Answer):

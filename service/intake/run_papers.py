@@ -137,9 +137,5 @@ def read_for_print(
         image = image.transpose(Image.Transpose.FLIP_LEFT_RIGHT)
     pixels = np.asarray(image)
     opaque = bool((pixels[..., 3] == 255).all())
-    return PrintPicture(
-        width_px=image.width,
-        height_px=image.height,
-        colour=zlib.compress(np.ascontiguousarray(pixels[..., :3]).tobytes()),
-        alpha=None if opaque else zlib.compress(np.ascontiguousarray(pixels[..., 3]).tobytes()),
-    )
+    rows = np.ascontiguousarray(pixels[..., :3] if opaque else pixels)
+    return PrintPicture(image.width, image.height, zlib.compress(rows.tobytes(), 1), opaque)

@@ -6,7 +6,7 @@ a proposal binds nothing, and what it holds is looked at again when it is accept
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import count
 
@@ -18,8 +18,9 @@ from service.domain.run_states import RunAct, RunState
 from service.domain.runs import LeftOut, Proposed, propose_runs
 from service.domain.shop import Catalogue
 from service.domain.ticket_states import TicketState
-from service.domain.waiting_prints import OnStrip, WaitingPrint, prints_of
+from service.domain.waiting_prints import OnStrip, WaitingPrint, envelope_of, prints_of
 from service.domain.work import strip_on
+from service.intake.artwork_shelf import ShelvedArtwork
 from service.intake.run_answers import LeftOutAnswer, ProposedAnswer, RunSummary
 from service.intake.run_requests import RunsRequest
 from service.intake.run_rows import (
@@ -57,13 +58,15 @@ def waiting_prints(services: Services, request: RunsRequest) -> Waiting:
     """Every print that waits and lies on no accepted run. Waits for the store."""
     catalogue = services.catalogues.current.catalogue
     found, more = services.database.read(lambda session: _waiting(session, request))
+    wanted = {one.artwork_id for one in found if isinstance(one, WaitingPrint)}
+    artworks = services.database.read(lambda session: services.artworks.fetch(session, wanted))
     prints: list[OnStrip] = []
     left_out: list[LeftOut] = []
     for one in found:
         if isinstance(one, LeftOut):
             left_out.append(one)
         elif request.medium is None or one.medium == request.medium:
-            laid = _on_strip(catalogue, one)
+            laid = _on_strip(catalogue, one, artworks)
             if isinstance(laid, LeftOut):
                 left_out.append(laid)
             else:
@@ -133,7 +136,9 @@ def _open_reprints(
     return found
 
 
-def _on_strip(catalogue: Catalogue, one: WaitingPrint) -> OnStrip | LeftOut:
+def _on_strip(
+    catalogue: Catalogue, one: WaitingPrint, artworks: Mapping[str, ShelvedArtwork]
+) -> OnStrip | LeftOut:
     """The print with what its medium leaves to lie on, by the catalogue now in force."""
     medium = catalogue.medium_by_id.get(one.medium)
     if medium is None:
@@ -141,7 +146,9 @@ def _on_strip(catalogue: Catalogue, one: WaitingPrint) -> OnStrip | LeftOut:
         return LeftOut(one.ticket, one.decoration, one.medium, why)
     method = catalogue.method_by_id.get(one.method)
     strip = Strip.of(medium) if method is None else strip_on(catalogue, method, medium)
-    return OnStrip(one, strip, medium.name)
+    artwork = artworks.get(one.artwork_id)
+    envelope_um = None if artwork is None else envelope_of(one, artwork.measures)
+    return OnStrip(one, strip, medium.name, envelope_um)
 
 
 def lay_runs(waiting: Waiting) -> Proposed:

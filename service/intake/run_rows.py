@@ -177,6 +177,7 @@ def run_summary(run: Run, document: RunDocument | None = None) -> RunSummary:
         parts=len(known.parts_um),
         sheets=known.sheets,
         bound_mm=_mm(known.bound_um),
+        by_envelopes=known.by_envelopes,
         saving_mm=_mm(known.saving_um),
         saving_share=round(known.saving_share, 4),
         created_at=run.created_at,
@@ -241,6 +242,7 @@ def _pieces(document: RunDocument) -> Iterator[RunPieceAnswer]:
             width_mm=_mm(piece.width_um),
             height_mm=_mm(piece.height_um),
             turned=piece.turned,
+            turn_deg=piece.turn_deg,
         )
 
 

@@ -34,7 +34,7 @@ _ASPECT = re.compile(r"(none|x(Min|Mid|Max)Y(Min|Mid|Max))(\s+(meet|slice))?")
 
 
 @dataclass(frozen=True, slots=True)
-class Frame:
+class Viewport:
     """The sides a drawing asks for in px, and the box of user units it shows."""
 
     width: float
@@ -53,17 +53,17 @@ def draw_svg(data: bytes, max_pixels: int) -> NDArray[np.uint8]:
     same file gives the same pixels on every machine.
     """
     root = read_svg(data)
-    frame = _frame(root)
-    smallest = frame.at(_scales(frame, max_pixels)[-1])
-    cost = cost_of(root, frame.view, lambda part: part.ns(*smallest) > MOST_NS)
+    viewport = _viewport(root)
+    smallest = viewport.at(_scales(viewport, max_pixels)[-1])
+    cost = cost_of(root, viewport.view, lambda part: part.ns(*smallest) > MOST_NS)
     if not any(element.tag in SHAPES for element in root.iter()):
         refuse_transparent()
-    width, height = _size(frame, cost, max_pixels)
-    left, top, right, bottom = frame.view
+    width, height = _size(viewport, cost, max_pixels)
+    left, top, right, bottom = viewport.view
     root.set("viewBox", f"{left!r} {top!r} {right - left!r} {bottom - top!r}")
     root.set("xmlns", SVG_NAMESPACE)
-    look = LOOK_SIDE_PX / max(frame.width, frame.height)
-    if max(width, height) > LOOK_SIDE_PX and not _drawn(root, frame.at(look))[..., 3].any():
+    look = LOOK_SIDE_PX / max(viewport.width, viewport.height)
+    if max(width, height) > LOOK_SIDE_PX and not _drawn(root, viewport.at(look))[..., 3].any():
         refuse(
             "picture-transparent",
             f"Nothing of the drawing is to be seen at {LOOK_SIDE_PX:,} px: its shapes are "
@@ -96,7 +96,7 @@ def _drawn(root: Element, size: tuple[int, int]) -> NDArray[np.uint8]:
     return rgba
 
 
-def _frame(root: Element) -> Frame:
+def _viewport(root: Element) -> Viewport:
     view = _view(root.get("viewBox"))
     wide, high = (_side(root.get(name)) for name in ("width", "height"))
     aspect = root.get("preserveAspectRatio")
@@ -115,7 +115,7 @@ def _frame(root: Element) -> Frame:
         _refuse_size("has a width or height that is no usable length")
     if max(wide, high) > LONGEST_SIDE_PX * min(wide, high):
         _refuse_size(f"is more than {LONGEST_SIDE_PX:,} times as long as wide")
-    return Frame(wide, high, view)
+    return Viewport(wide, high, view)
 
 
 def _view(text: str | None) -> Box | None:
@@ -136,20 +136,20 @@ def _side(text: str | None) -> float | None:
     return side
 
 
-def _size(frame: Frame, cost: Cost, max_pixels: int) -> tuple[int, int]:
+def _size(viewport: Viewport, cost: Cost, max_pixels: int) -> tuple[int, int]:
     """Whole sides within all limits: the largest of a few sizes whose cost is low enough."""
-    sizes = (frame.at(scale) for scale in _scales(frame, max_pixels))
+    sizes = (viewport.at(scale) for scale in _scales(viewport, max_pixels))
     size = next((size for size in sizes if cost.ns(*size) <= MOST_NS), None)
     if size is None:
         _refuse_complex()
     return size
 
 
-def _scales(frame: Frame, max_pixels: int) -> list[float]:
+def _scales(viewport: Viewport, max_pixels: int) -> list[float]:
     """Those at which a drawing may be drawn, the largest first."""
     most = min(MOST_PIXELS, max_pixels)
-    longer = max(frame.width, frame.height)
-    scale = min(LONGEST_SIDE_PX / longer, (most / (frame.width * frame.height)) ** 0.5)
+    longer = max(viewport.width, viewport.height)
+    scale = min(LONGEST_SIDE_PX / longer, (most / (viewport.width * viewport.height)) ** 0.5)
     least = min(scale, LEAST_SIDE_PX / longer)
     return [scale * (least / scale) ** (step / _STEPS) for step in range(_STEPS + 1)]
 

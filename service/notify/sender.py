@@ -28,7 +28,7 @@ from service.notify.outbox import Result
 from service.notify.retry import Verdict, next_attempt_at, verdict_of
 from service.notify.sealing import KeyFault, Sealer
 from service.notify.signing import sign
-from service.notify.transport import Answer, post
+from service.notify.transport import Reply, post
 from service.store.database import Database
 
 T = TypeVar("T")
@@ -243,7 +243,7 @@ class Sender:
         if wake is not None:
             wake.clear()
 
-    async def _send(self, claimed: Claimed, at: datetime) -> Answer:
+    async def _send(self, claimed: Claimed, at: datetime) -> Reply:
         """The receiver's answer; a fault of the shop's own is logged and given as ``NOT_SENT``."""
         try:
             body = claimed.payload_json.encode()
@@ -252,10 +252,10 @@ class Sender:
             return await post(self._transport, claimed.url, body, headers, self._pace.deadline_s)
         except Exception as error:  # noqa: BLE001 -- logged; one bad row must not stop the others
             _log_failure("webhook_not_sent", error, **_names(claimed))
-            return Answer(None, fault=NOT_SENT)
+            return Reply(None, fault=NOT_SENT)
 
     def _judge(
-        self, claimed: Claimed, answer: Answer, began_at: datetime, duration_ms: int
+        self, claimed: Claimed, answer: Reply, began_at: datetime, duration_ms: int
     ) -> Result:
         now, verdict = self._clock(), verdict_of(answer.status)
         next_at = None
@@ -306,7 +306,7 @@ def _traceparent(claimed: Claimed) -> str:
     return f"00-{claimed.trace_id}-{hashlib.sha256(attempt.encode()).hexdigest()[:16]}-00"
 
 
-def _outcome(answer: Answer, verdict: Verdict) -> str:
+def _outcome(answer: Reply, verdict: Verdict) -> str:
     if verdict is Verdict.DELIVERED:
         return DELIVERED
     if answer.status is not None:

@@ -163,7 +163,7 @@ def _as_httpx_errors() -> Iterator[None]:
 
 
 @dataclass(frozen=True, slots=True)
-class Answer:
+class Reply:
     """What came of one POST.
 
     ``status`` and ``retry_after`` are the receiver's; without an answer ``status`` is None and
@@ -181,23 +181,23 @@ async def post(
     body: bytes,
     headers: Mapping[str, str],
     deadline_s: float,
-) -> Answer:
+) -> Reply:
     """POST ``body`` as it is to ``url`` and give the answer within ``deadline_s`` seconds in all.
 
     The receiver's status line decides: what its body does after that, up to 16 KiB of which are
     read and dropped, changes nothing. Never raises for what a receiver or the network does.
     """
-    answer = Answer(None, fault="deadline")
+    answer = Reply(None, fault="deadline")
     try:
         with anyio.fail_after(deadline_s):
             request = _request(url, body, headers, deadline_s)
             response = await transport.handle_async_request(request)
-            answer = Answer(response.status_code, response.headers.get("retry-after"))
+            answer = Reply(response.status_code, response.headers.get("retry-after"))
             await _drop_body(response)
     except TimeoutError:
         return answer
     except (httpx.TransportError, httpx.InvalidURL, UnicodeError) as error:
-        return answer if answer.status else Answer(None, fault=type(error).__name__)
+        return answer if answer.status else Reply(None, fault=type(error).__name__)
     return answer
 
 

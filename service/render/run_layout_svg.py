@@ -1,9 +1,10 @@
 """A run's layout as an SVG 1.1 drawing in true size: what lies where, and in which order it is cut.
 
 A user unit is a millimetre; the strip's corner where it begins is at 0, 0, and a head with words
-lies above it. Layers are told by their ids: ``strip``, ``boxes``, ``cut`` (``artwork``
-where the medium is not cut), ``order`` and ``labels``. Cut lines are turned over as the medium asks
-for it; words never are.
+lies above it. Layers are told by their ids: ``strip``, ``boxes`` (what other pieces keep clear of:
+a rectangle, or the envelope that a piece was nested by), ``cut`` (``artwork`` where the medium is
+not cut), ``order`` and ``labels``. Cut lines are turned over as the medium asks for it; words never
+are.
 """
 
 from __future__ import annotations
@@ -14,10 +15,11 @@ from xml.sax.saxutils import escape
 import numpy as np
 
 from service.domain.cut_outline import CutOutline
+from service.domain.envelope import square_within
 from service.domain.run_document import RunPiece, RunPrint
 from service.domain.run_paper import RunPaper, Shape, shape_of, shapes_of
 
-EDITION = "1"
+EDITION = "2"
 """Changes whenever the same run is drawn otherwise."""
 
 BETWEEN_PARTS_MM = 12.0
@@ -31,6 +33,11 @@ _LETTER = 0.62
 _CAUTION = (
     "Follow the data sheets of your machine and of the film, and cut a test piece first. "
     "Blades cut and plotters start by themselves: keep hands clear."
+)
+
+
+_CLOSE = (
+    "Pieces lie in each other's boxes, a gap apart: cut them apart along the gaps, not straight. "
 )
 
 
@@ -82,6 +89,7 @@ class _Layout:
         return (
             f"{len(document.pieces)} pieces of {len(document.tickets)} tickets, "
             f"{_mm(document.length_um)} mm long and {_mm(document.width_um)} mm wide, {saved}. "
+            f"{_CLOSE if document.by_envelopes else ''}"
             f"One unit is 1 mm; numbers give the order of cutting. {_CAUTION}"
         )
 
@@ -113,7 +121,15 @@ class _Layout:
             yield f'<rect x="0" y="{y}" width="{width}" height="{height}"/>\n'
 
     def _boxes(self) -> Iterator[str]:
-        for piece, _ in self._placed():
+        for piece, owner in self._placed():
+            if owner.envelope_um:
+                start_um = self._starts[piece.part]
+                line = " L".join(
+                    f"{_mm(x_um)} {_mm(start_um + y_um)}"
+                    for x_um, y_um in piece.envelope_on_strip(owner)
+                )
+                yield f'<path id="{escape(piece.key)}" d="M{line} Z"/>\n'
+                continue
             x, y = self._corner(piece)
             width, height = _mm(piece.width_um), _mm(piece.height_um)
             yield (
@@ -128,34 +144,60 @@ class _Layout:
                 yield f'<use xlink:href="#{name}" transform="{self._move(piece)}"/>\n'
 
     def _move(self, piece: RunPiece) -> str:
-        x, y = self._corner(piece)
-        if not piece.turned:
-            return f"translate({x} {y})"
-        right = _mm(piece.x_um + piece.width_um)
-        return f"translate({right} {y}) rotate(90)"
+        """Where the upright print's upper left corner comes to lie, and its turn about it."""
+        start_um = self._starts[piece.part]
+        across_um, along_um = {
+            0: (0, 0),
+            90: (piece.width_um, 0),
+            180: (piece.width_um, piece.height_um),
+            270: (0, piece.height_um),
+        }[piece.turn_deg]
+        moved = f"translate({_mm(piece.x_um + across_um)} {_mm(start_um + piece.y_um + along_um)})"
+        return f"{moved} rotate({piece.turn_deg})" if piece.turn_deg else moved
 
     def _order(self) -> Iterator[str]:
-        """The number of each piece in its upper left corner."""
-        for place, (piece, _) in enumerate(self._placed(), start=1):
+        """The number of each piece in the upper left corner of its room."""
+        for place, (left, top, width, height) in enumerate(self._rooms(), start=1):
             text = str(place)
-            size = _fitted(text, piece.width_um / 3_000, piece.height_um / 5_000, 14.0)
-            x = piece.x_um / _UM_PER_MM + size * 0.25
-            y = (self._starts[piece.part] + piece.y_um) / _UM_PER_MM + size * 0.95
-            yield _text(x, y, size, text, "start")
+            size = _fitted(text, width / 3, height / 5, 14.0)
+            yield _text(left + size * 0.25, top + size * 0.95, size, text, "start")
 
     def _labels(self) -> Iterator[str]:
-        """The head, and each piece's key along its lower edge."""
+        """The head, and each piece's key along the lower edge of its room."""
         for y, size, words in self._head():
             yield _text(2.0, y, size, words, "start")
-        for piece, owner in self._placed():
-            width, height = piece.width_um / _UM_PER_MM, piece.height_um / _UM_PER_MM
+        rooms = zip(self._placed(), self._rooms(), strict=True)
+        for (piece, owner), (left, top, width, height) in rooms:
             size = _fitted(piece.key, width * 0.8, height / 6, 9.0)
-            x = piece.x_um / _UM_PER_MM + width / 2
-            y = (self._starts[piece.part] + piece.y_um) / _UM_PER_MM + height - size * 0.35
+            x, y = left + width / 2, top + height - size * 0.35
             yield _text(x, y, size, piece.key, "middle")
             if self._shape(owner) not in self._names:
                 told = _fitted("no outline", width * 0.8, height / 6, 9.0)
                 yield _text(x, y - size * 1.2, told, "no outline", "middle")
+
+    def _rooms(self) -> Iterator[tuple[float, float, float, float]]:
+        """Where the words of each piece stand: left, top, width and height in mm.
+
+        That is its box, or the square in the largest circle within its envelope, for other pieces
+        may lie in the rest of the box.
+        """
+        squares = {
+            owner.print_key: square_within(owner.envelope_um)
+            for owner in self._document.prints
+            if owner.envelope_um
+        }
+        for piece, owner in self._placed():
+            start_um = self._starts[piece.part]
+            left_um, top_um = piece.x_um, piece.y_um
+            sides_um = piece.width_um, piece.height_um
+            if owner.print_key in squares:
+                middle, side_um = squares[owner.print_key]
+                x_um, y_um = piece.on_strip(*middle, owner)
+                left_um, top_um = x_um - side_um // 2, y_um - side_um // 2
+                sides_um = side_um, side_um
+            places = left_um, start_um + top_um, *sides_um
+            left, top, width, height = (place / _UM_PER_MM for place in places)
+            yield left, top, width, height
 
     def _head(self) -> Iterator[tuple[float, float, str]]:
         document = self._document

@@ -9,15 +9,13 @@ alone, and a strip that was printed turned over is seen at a glance. They are of
 from __future__ import annotations
 
 import io
+import zlib
 from collections.abc import Iterator
 from typing import Any
 
+from PIL import Image
 from reportlab import rl_config  # type: ignore[import-untyped] # it has no types
-from reportlab.pdfbase.pdfdoc import (  # type: ignore[import-untyped] # it has no types
-    PDFDictionary,
-    PDFName,
-    PDFStream,
-)
+from reportlab.lib.utils import ImageReader  # type: ignore[import-untyped] # it has no types
 from reportlab.pdfgen.canvas import Canvas  # type: ignore[import-untyped] # it has no types
 
 from service.domain.run_document import RunPiece, RunPrint
@@ -25,7 +23,7 @@ from service.domain.run_paper import PrintPicture, RunPaper, Shape, shape_of
 from service.render.pdf_fonts import BOLD, DRAWING, REGULAR, font, shown_on_paper, unit_width
 from service.render.pdf_kit import MM
 
-EDITION = "1"
+EDITION = "2"
 """Changes whenever the same run is printed otherwise."""
 
 MARK_MM = 5.0
@@ -47,13 +45,14 @@ rl_config.useA85 = 0  # as the kit has it: files are sent as bytes
 def run_print_pdf(paper: RunPaper) -> bytes:
     """The file; the same run always gives the same bytes. KeyError for a missing picture."""
     file = io.BytesIO()
+    canvas: Any = Canvas(file, pagesize=(1, 1), invariant=1, pageCompression=1)
+    canvas.setTitle(paper.title)
+    canvas.setCreator("garment intake")
+    # Pictures take longest and need no font, so nobody waits for them.
+    pages = _Pages(canvas, paper)
     with DRAWING:
         for name in (REGULAR, BOLD):
             font(name)
-        canvas: Any = Canvas(file, pagesize=(1, 1), invariant=1, pageCompression=1)
-        canvas.setTitle(paper.title)
-        canvas.setCreator("garment intake")
-        pages = _Pages(canvas, paper)
         for part in range(len(paper.document.parts_um)):
             pages.draw(part)
         canvas.save()
@@ -69,6 +68,17 @@ class _Pages:
         self._names = {
             shape: f"picture-{index}" for index, shape in enumerate(sorted(paper.pictures), start=1)
         }
+        for shape, name in self._names.items():
+            self._keep(name, paper.pictures[shape])
+
+    def _keep(self, name: str, picture: PrintPicture) -> None:
+        """Put a picture into the file once, on the unit square, to be drawn by its name."""
+        mode = "RGB" if picture.opaque else "RGBA"
+        size = picture.width_px, picture.height_px
+        image = Image.frombytes(mode, size, zlib.decompress(picture.rows))
+        self._canvas.beginForm(name, 0, 0, 1, 1)
+        self._canvas.drawImage(ImageReader(image), 0, 0, 1, 1, mask="auto")
+        self._canvas.endForm()
 
     def draw(self, part: int) -> None:
         """One page: a length of roll, or a sheet."""
@@ -88,32 +98,19 @@ class _Pages:
         canvas.showPage()
 
     def _put(self, piece: RunPiece, shape: Shape) -> None:
-        canvas, name = self._canvas, self._names[shape]
-        inside = self._image(name, self._paper.pictures[shape])
-        left = piece.x_um / _UM_PER_MM * MM
-        top = self._from_below(piece.y_um / _UM_PER_MM)
+        """The unit square as large as the piece, turned about its middle."""
+        canvas = self._canvas
         wide, high = piece.width_um / _UM_PER_MM * MM, piece.height_um / _UM_PER_MM * MM
+        middle = self._from_below((piece.y_um + piece.height_um / 2) / _UM_PER_MM)
         canvas.saveState()
+        canvas.translate(piece.x_um / _UM_PER_MM * MM + wide / 2, middle)
+        canvas.rotate(-piece.turn_deg)
         if piece.turned:
-            # The unit square turned clockwise: what pointed right points down (ISO 32000-1, 8.3).
-            canvas.transform(0, -high, wide, 0, left, top)
-        else:
-            canvas.transform(wide, 0, 0, high, left, top - high)
-        canvas._code.append(f"/{inside} Do")  # noqa: SLF001 (no other door for a made stream)
+            wide, high = high, wide
+        canvas.scale(wide, high)
+        canvas.translate(-0.5, -0.5)
+        canvas.doForm(self._names[shape])
         canvas.restoreState()
-        canvas._formsinuse.append(name)  # noqa: SLF001 (as above)
-
-    def _image(self, name: str, picture: PrintPicture) -> str:
-        """The name by which a page draws the picture, which the file holds once."""
-        document = self._canvas._doc  # noqa: SLF001 (as above)
-        inside: str = document.getXObjectName(name)
-        if inside not in document.idToObject:
-            colour = _stream(picture, picture.colour, "DeviceRGB")
-            if picture.alpha is not None:
-                mask = _stream(picture, picture.alpha, "DeviceGray")
-                colour.dictionary.dict["SMask"] = document.Reference(mask, f"{inside}-mask")
-            document.addForm(name, colour)
-        return inside
 
     def _from_below(self, y: float) -> float:
         return (self._length - y) * MM
@@ -182,20 +179,3 @@ class _Pages:
         canvas.setFont(face, size * MM)
         canvas.drawString(0, -size * MM * 0.35, shown)
         canvas.restoreState()
-
-
-def _stream(picture: PrintPicture, rows: bytes, space: str) -> Any:  # noqa: ANN401 (the library has no types)
-    """The rows as an image of that colour space (ISO 32000-1, 8.9.5, from memory)."""
-    stream = PDFStream(content=rows)
-    stream.dictionary = PDFDictionary(
-        {
-            "Type": PDFName("XObject"),
-            "Subtype": PDFName("Image"),
-            "Width": picture.width_px,
-            "Height": picture.height_px,
-            "ColorSpace": PDFName(space),
-            "BitsPerComponent": 8,
-            "Filter": PDFName("FlateDecode"),
-        }
-    )
-    return stream

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import replace
 from datetime import date, time, timedelta
-from itertools import combinations, pairwise
+from itertools import pairwise
 from typing import Any
 
 import pytest
@@ -18,17 +18,27 @@ from hypothesis import strategies as st
 
 from service.domain.calendar import working_days_between
 from service.domain.cut_order import cut_order
+from service.domain.envelope import UNIT, Envelopes
 from service.domain.media import Peel, Pressure
 from service.domain.methods import Cover
 from service.domain.nesting.climbing import Effort
+from service.domain.nesting.outline_check import layout_faults
 from service.domain.nesting.pieces import Placed
 from service.domain.roll import Strip, lay_out
 from service.domain.run_document import RunDocument
+from service.domain.run_laying import MOST_BY_ENVELOPES
 from service.domain.run_states import ACTS, RunAct, RunState, legal_acts
 from service.domain.runs import propose_runs
 from service.domain.shop import Policy, WorkCalendar
 from service.domain.ticket_steps import PressSettings
-from service.domain.waiting_prints import OnStrip, TicketPrints, WaitingPrint, prints_of
+from service.domain.waiting_prints import (
+    OnStrip,
+    TicketPrints,
+    WaitingPrint,
+    envelope_of,
+    prints_of,
+)
+from tests.domain.shops import tiny_artwork
 from tests.domain.tickets import at, stocked, ticket_by, ticket_of
 
 MONDAY = date(2026, 3, 2)
@@ -71,18 +81,32 @@ def waits(ticket: int, strip: Strip = ROLL, *, pieces: int = 5, **changes: Any) 
         "recipe": (HOT,),
         "making": ("d1-1-cut",),
     }
-    return OnStrip(WaitingPrint(**{**known, **changes}), strip, strip.medium)
+    envelope_um = changes.pop("envelope_um", None)
+    return OnStrip(WaitingPrint(**{**known, **changes}), strip, strip.medium, envelope_um)
+
+
+def corner_of(width_um: int, height_um: int) -> tuple[tuple[int, int], ...]:
+    """The lower left half of a box."""
+    return ((0, 0), (width_um, height_um), (0, height_um))
+
+
+def corners(ticket: int, strip: Strip = ROLL, *, pieces: int = 6, **changes: Any) -> OnStrip:
+    """A print of 200 x 180 mm that fills the lower left half of its box."""
+    sides: dict[str, Any] = {"width_um": 200_000, "height_um": 180_000, **changes}
+    ring = corner_of(sides["width_um"], sides["height_um"])
+    return waits(ticket, strip, pieces=pieces, **{"envelope_um": ring, **sides})
 
 
 @st.composite
 def what_waits(draw: st.DrawFn) -> list[OnStrip]:
     """Some prints of several tickets on rolls and sheets, now and then one that fits none."""
     sides = st.sampled_from([20_000, 60_000, 75_000, 110_000, 185_000, 300_000, 470_000])
+    kinds = st.sampled_from([(waits, 40), (waits, 40), (corners, 3)])
     return [
-        waits(
+        kind(
             ticket,
             draw(st.sampled_from([ROLL, ROLL, NAPPED, SHEET])),
-            pieces=draw(st.sampled_from([1, 2, 3, 7, 40])),
+            pieces=min(most, draw(st.sampled_from([1, 2, 3, 7, 40]))),
             width_um=draw(sides),
             height_um=draw(sides),
             film_colour=draw(st.sampled_from(["White", "Black"])),
@@ -90,6 +114,7 @@ def what_waits(draw: st.DrawFn) -> list[OnStrip]:
             first_piece=draw(st.sampled_from([1, 1, 8])),
         )
         for ticket in range(draw(st.integers(0, 9)))
+        for kind, most in [draw(kinds)]
     ]
 
 
@@ -107,18 +132,18 @@ def keys_of(waiting: OnStrip) -> list[str]:
     return [f"{one.ticket}-{one.decoration}-{number}" for number in numbers]
 
 
-def overlaps(run: RunDocument) -> list[tuple[str, str]]:
-    """Pieces of one part that lie nearer to each other than the gap along both axes."""
-    gap = run.gap_um
-    return [
-        (a.key, b.key)
-        for a, b in combinations(run.pieces, 2)
-        if a.part == b.part
-        and a.x_um < b.x_um + b.width_um + gap
-        and b.x_um < a.x_um + a.width_um + gap
-        and a.y_um < b.y_um + b.height_um + gap
-        and b.y_um < a.y_um + a.height_um + gap
-    ]
+def faults(run: RunDocument) -> list[str]:
+    """Pieces nearer to each other than the gap, or in a margin, in exact numbers; by part."""
+    found: list[str] = []
+    clear_um = run.width_um - 2 * run.margin_um
+    for part, length_um in enumerate(run.parts_um):
+        rings = [
+            [(x - run.margin_um, y - run.margin_um) for x, y in piece.envelope_on_strip(owner)]
+            for piece, owner in zip(run.pieces, run.owners, strict=True)
+            if piece.part == part
+        ]
+        found += layout_faults(rings, clear_um, length_um - 2 * run.margin_um, run.gap_um)
+    return found
 
 
 @settings(max_examples=25)
@@ -133,11 +158,8 @@ def test_laws_of_a_proposal(waiting: list[OnStrip]) -> None:
     assert Counter(piece.key for run in found.runs for piece in run.pieces) == Counter(wanted)
     sizes = {one.print.ticket: {one.print.width_um, one.print.height_um} for one in waiting}
     for run in found.runs:
-        assert overlaps(run) == []
+        assert faults(run) == []
         for piece in run.pieces:
-            assert min(piece.x_um, piece.y_um) >= run.margin_um
-            assert piece.x_um + piece.width_um <= run.width_um - run.margin_um
-            assert piece.y_um + piece.height_um <= run.parts_um[piece.part] - run.margin_um
             assert {piece.width_um, piece.height_um} == sizes[piece.ticket]
         assert run.bound_um <= run.length_um <= run.alone_um
         assert 0 <= run.saving_share < 1
@@ -270,6 +292,69 @@ def test_no_piece_is_left_behind_along_the_strip() -> None:
     starts = [piece.y_um for piece in run.pieces]
     for index, start in enumerate(starts):
         assert start <= min(starts[index:]) + 200_000
+
+
+def test_envelopes_are_nested_where_boxes_waste_much() -> None:
+    """Two halves of a box lie in little more than one: by boxes six take three rows of 180 mm."""
+    (run,) = propose(corners(1), corners(2, pieces=6))
+    (boxes,) = propose(corners(1, envelope_um=None), corners(2, pieces=6, envelope_um=None))
+    assert run.by_envelopes
+    assert not boxes.by_envelopes
+    assert run.length_um < 0.75 * boxes.length_um
+    assert run.alone_um == boxes.alone_um
+    assert run.bound_um <= run.length_um
+    assert {piece.turn_deg for piece in run.pieces} > {piece.turn_deg for piece in boxes.pieces}
+    assert faults(run) == []
+
+
+def test_a_single_print_is_nested_by_envelopes_too() -> None:
+    """It saves roll beside its own boxes; a long one does so on each of its parts."""
+    (run,) = propose(corners(1, pieces=20))
+    assert run.length_um < run.alone_um
+    long = propose(corners(1, pieces=40), policy=POLICY.model_copy(update={"run_length_mm": 900.0}))
+    assert all(len(run.parts_um) > 1 and faults(run) == [] for run in long)
+
+
+@pytest.mark.parametrize(
+    "prints",
+    [
+        pytest.param([corners(1, NAPPED)], id="no turn of a nap"),
+        pytest.param([corners(1, SHEET, width_um=90_000, height_um=90_000)], id="sheets"),
+        pytest.param([corners(1), waits(2, pieces=60)], id="boxes waste less than a quarter"),
+        pytest.param([corners(1, pieces=MOST_BY_ENVELOPES + 1)], id="more than are tried"),
+    ],
+)
+def test_where_envelopes_do_not_serve(prints: list[OnStrip]) -> None:
+    """Sheets, little waste and too many pieces keep boxes; a nap keeps its direction."""
+    for run in propose(*prints):
+        assert {piece.turn_deg for piece in run.pieces} <= {0, 90}
+        assert run.by_envelopes == (run.medium == "flock")
+        assert run.medium != "flock" or {piece.turn_deg for piece in run.pieces} == {0}
+
+
+def test_a_run_written_before_envelopes_were_is_read() -> None:
+    """Documents lack the fields; their pieces lie in their boxes, turned as they were."""
+    (run,) = propose(waits(1, pieces=4), waits(2, pieces=3, width_um=60_000, height_um=100_000))
+    text = run.model_dump_json()
+    old = text.replace(',"half_turned":false', "").replace(',"envelope_um":[]', "")
+    assert old != text
+    assert RunDocument.model_validate_json(old) == run
+
+
+def test_which_envelope_a_print_is_nested_by() -> None:
+    """Cut film by the figure, printed film by all that is inked, paper nobody cuts out by none."""
+    inked, figure = corner_of(UNIT, UNIT * 6 // 10), corner_of(UNIT // 2, UNIT // 2)
+    measures = tiny_artwork().model_copy(
+        update={"envelopes": Envelopes(inked=inked, figure=figure)}
+    )
+    cut = waits(1, cut_mirrored=False).print
+    assert envelope_of(cut, measures) == corner_of(50_000, 50_000)
+    both = waits(1, cut_mirrored=False, print_mirrored=False).print
+    assert envelope_of(both, measures) == corner_of(100_000, 60_000)
+    mirrored = ((100_000, 0), (0, 60_000), (100_000, 60_000))
+    assert envelope_of(waits(1, print_mirrored=True).print, measures) == mirrored
+    assert envelope_of(waits(1, cut_mirrored=None, print_mirrored=True).print, measures) is None
+    assert envelope_of(cut, tiny_artwork()) is None
 
 
 def test_what_has_no_room_is_told() -> None:

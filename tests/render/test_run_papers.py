@@ -12,26 +12,28 @@ from dataclasses import replace
 from datetime import date, time
 from functools import cache
 from io import StringIO
-from itertools import pairwise
+from itertools import combinations, pairwise
 from typing import Any
 from xml.etree.ElementTree import Element
 
 import numpy as np
 import pypdfium2  # type: ignore[import-untyped] # it has no types
 import pytest
+import shapely
 from defusedxml.ElementTree import fromstring
 from PIL import Image
 from svgelements import SVG, Path, Rect
 
 from service.domain.artwork import InkBox
 from service.domain.cut_outline import CutWish, picture_outline
+from service.domain.measuring import measure
 from service.domain.roll import Strip
 from service.domain.run_document import RunDocument, RunPiece
 from service.domain.run_paper import RunPaper, shape_of
 from service.domain.run_states import RunState
 from service.domain.runs import propose_runs
 from service.domain.shop import Policy, WorkCalendar
-from service.domain.waiting_prints import OnStrip, WaitingPrint
+from service.domain.waiting_prints import OnStrip, WaitingPrint, envelope_of
 from service.intake.run_papers import FINEST_PPI, read_for_print
 from service.render.run_layout_svg import HEAD_MM, outline_path, run_layout_svg
 from service.render.run_print_pdf import run_print_pdf
@@ -78,7 +80,8 @@ def waits(ticket: int, *, strip: Strip = ROLL, pieces: int = 2, **changes: Any) 
         "recipe": (),
         "making": ("d1-1-print",),
     }
-    return OnStrip(WaitingPrint(**{**known, **changes}), strip, "film <for> flags")
+    envelope_um = changes.pop("envelope_um", None)
+    return OnStrip(WaitingPrint(**{**known, **changes}), strip, "film <for> flags", envelope_um)
 
 
 def run_of(*waiting: OnStrip, policy: Policy | None = None) -> RunDocument:
@@ -112,6 +115,17 @@ def usual_run() -> RunDocument:
     """Two tickets, seven pieces, some of them turned."""
     run = run_of(waits(12, pieces=4), waits(13, pieces=3, width_um=100_000, height_um=50_000))
     assert {piece.turned for piece in run.pieces} == {True, False}
+    return run
+
+
+@cache
+def close_run() -> RunDocument:
+    """Twelve pieces nested by their envelopes, turned in every way."""
+    measures = measure(np.asarray(Image.open(io.BytesIO(corner()))))
+    plain = [waits(ticket, pieces=6) for ticket in (12, 13)]
+    run = run_of(*(replace(one, envelope_um=envelope_of(one.print, measures)) for one in plain))
+    assert run.by_envelopes
+    assert {piece.turn_deg for piece in run.pieces} >= {90, 180}
     return run
 
 
@@ -251,16 +265,25 @@ def pixel(pixels: Any, x_mm: float, y_mm: float) -> tuple[int, ...]:
 def on_picture(run: RunDocument, piece: RunPiece, across: float, down: float) -> tuple[float, ...]:
     """Where a point of the artwork, as shares of its sides, lies on the page in mm.
 
-    Mirrored first, then turned clockwise by a quarter.
+    Mirrored first, then turned clockwise by quarters.
     """
     if run.print_mirrored:
         across = 1 - across
-    if piece.turned:
+    for _ in range(piece.turn_deg // 90):
         across, down = 1 - down, across
     return (
         (piece.x_um + across * piece.width_um) / 1_000,
         (piece.y_um + down * piece.height_um) / 1_000,
     )
+
+
+TOLD = {
+    (0.1, 0.1): RED,
+    (0.9, 0.9): RED,
+    (0.87, 0.5): BLUE,
+    (0.5, 0.3): WHITE,
+    (0.9, 0.1): WHITE,
+}
 
 
 @pytest.mark.parametrize("mirrored", [True, False])
@@ -273,15 +296,8 @@ def test_pictures_are_printed_in_true_size_where_they_lie(*, mirrored: bool) -> 
     )
     assert {piece.turned for piece in run.pieces} == {True, False}
     pixels = page_px(run)
-    told = {
-        (0.1, 0.1): RED,
-        (0.9, 0.9): RED,
-        (0.87, 0.5): BLUE,
-        (0.5, 0.3): WHITE,
-        (0.9, 0.1): WHITE,
-    }
     for piece in run.pieces:
-        for (across, down), colour in told.items():
+        for (across, down), colour in TOLD.items():
             seen = pixel(pixels, *on_picture(run, piece, across, down))
             assert seen == pytest.approx(colour, abs=12), (piece.key, across, down)
         left, top = piece.x_um / 1_000, piece.y_um / 1_000
@@ -297,6 +313,46 @@ def test_pictures_are_printed_in_true_size_where_they_lie(*, mirrored: bool) -> 
         assert _inked_mm(pixels, left, top, right, low) == pytest.approx(
             (right - left, low - top), abs=0.6
         )
+
+
+def test_pieces_in_each_others_boxes_are_printed_and_cut_as_they_lie() -> None:
+    """Each picture stands under its own cut lines, and these within its envelope, however turned.
+
+    Lines may lie off by their tolerance of 0.05 mm and what is rounded to a micrometre.
+    """
+    run = close_run()
+    pixels, text = page_px(run), run_layout_svg(paper_of(run))
+    inked = {place: colour for place, colour in TOLD.items() if colour != WHITE}
+    paths = [one for one in SVG.parse(StringIO(text), ppi=25.4).elements() if type(one) is Path]
+    envelopes, lines = paths[-2 * len(run.pieces) : -len(run.pieces)], paths[-len(run.pieces) :]
+    for piece, around, cut in zip(run.pieces, envelopes, lines, strict=True):
+        for (across, down), colour in inked.items():
+            seen = pixel(pixels, *on_picture(run, piece, across, down))
+            assert seen == pytest.approx(colour, abs=12), (piece.key, across, down)
+        assert cut.bbox() == pytest.approx(
+            [edge + HEAD_MM * odd for edge, odd in zip(lies_mm(run, piece), ODD, strict=True)],
+            abs=0.12,
+        )
+        allowed = shapely.buffer(_drawn(around), 0.06)
+        assert shapely.covers(allowed, _drawn(cut))
+    for one, other in combinations(map(_drawn, envelopes), 2):
+        assert shapely.distance(one, other) >= run.gap_um / 1_000 - 0.002
+    root = xml(text)
+    for group, anchor in (("order", "start"), ("labels", "middle")):
+        words = list(layer(root, group).iter(f"{NAME}text"))[-len(run.pieces) :]
+        for around, told in zip(envelopes, words, strict=True):
+            at = float(told.get("x", "")), float(told.get("y", "")) + HEAD_MM
+            assert told.get("text-anchor") == anchor
+            assert shapely.contains_xy(_drawn(around), *at)
+
+
+def _drawn(path: Path) -> shapely.Geometry:
+    """What a path goes around, holes filled."""
+    rings = [
+        [(line.end.x, line.end.y) for line in part if line.end is not None]
+        for part in path.as_subpaths()
+    ]
+    return shapely.union_all([shapely.polygons(ring) for ring in rings])
 
 
 def _inked_mm(
