@@ -1,4 +1,4 @@
-"""The command line: serve, worker, demo, quote, nest, ticket, keys, catalogue and others."""
+"""The command line: serve, worker, demo, quote, nest, simulate, keys, catalogue and others."""
 
 from __future__ import annotations
 
@@ -38,6 +38,7 @@ from service.render.ticket_page import ticket_page
 from service.render.ticket_pdf import ticket_pdf
 from service.render.ticket_text import ticket_text
 from service.settings import Settings
+from service.simulate_command import MOST_DAYS, MOST_SEED, PICTURE, simulate
 from service.store.database import Database
 from service.store.keys import list_keys, new_key, revoke_key
 from service.store.migrate import current_revision, head_revision, upgrade
@@ -83,6 +84,7 @@ def _parser() -> argparse.ArgumentParser:
     _add_quote(commands)
     _add_nest(commands)
     _add_ticket(commands)
+    _add_simulate(commands)
     migrate = commands.add_parser("migrate", help="bring the store's tables up to date")
     migrate.set_defaults(command=_migrate)
     openapi = commands.add_parser("openapi", help="print the OpenAPI 3.1 document")
@@ -219,6 +221,42 @@ def _add_ticket(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -
     ticket.add_argument("--pdf", type=Path, metavar="FILE", help="write the sheet as a PDF of A4")
     ticket.add_argument("--html", type=Path, metavar="FILE", help="write it as an HTML page")
     ticket.set_defaults(command=_ticket)
+
+
+def _add_simulate(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    year = commands.add_parser(
+        "simulate",
+        help="play an invented year of a shop and print whether its promises are kept",
+        description="Draw a year of orders and what really happens to them, promise each as the "
+        "service would, make them, and print how many promises were kept and how long they were. "
+        "Nothing is kept but a picture of the loads. Takes some ten seconds for a year.",
+    )
+    year.add_argument("path", type=Path, nargs="?", help="catalogue; the demo shop if none")
+    year.add_argument(
+        "--days", type=_within(1, MOST_DAYS), default=365, help=f"days to play, 1 to {MOST_DAYS:,}"
+    )
+    year.add_argument(
+        "--seed", type=_within(0, MOST_SEED), default=1, help="another number, another year"
+    )
+    year.add_argument(
+        "--picture",
+        type=Path,
+        default=PICTURE,
+        metavar="FILE",
+        help=f"where the picture goes; {PICTURE} if none",
+    )
+    year.set_defaults(command=_simulate)
+
+
+def _within(least: int, most: int) -> Callable[[str], int]:
+    """Reads a whole number between those."""
+
+    def read(text: str) -> int:
+        if not text.isdecimal() or len(text) > len(str(most)) or not least <= int(text) <= most:
+            raise argparse.ArgumentTypeError(f"a whole number from {least} to {most:,}")
+        return int(text)
+
+    return read
 
 
 def _serve(options: argparse.Namespace) -> int:
@@ -391,6 +429,11 @@ def _ticket(options: argparse.Namespace) -> int:
         options.pdf.write_bytes(ticket_pdf(paper))
     if options.html is not None:
         options.html.write_text(ticket_page(paper).html, encoding="utf-8")
+    return 0
+
+
+def _simulate(options: argparse.Namespace) -> int:
+    print(simulate(options.path, days=options.days, seed=options.seed, picture=options.picture))
     return 0
 
 
