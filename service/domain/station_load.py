@@ -25,7 +25,7 @@ _S_PER_MIN = 60
 class BookedShare:
     """A ticket's share of a station's day. ``place`` orders tickets as they were written.
 
-    ``unfinished`` while its pieces are not all made.
+    ``unfinished`` while the ticket still has to be worked on at the station.
     """
 
     station: str
@@ -183,7 +183,7 @@ class _Looker:
             why=exception.why if exception is not None else "",
             tickets=len({share.ticket for share in unfinished}),
             due=tuple(share.ticket for share in unfinished if share.promised_day == day),
-            at_risk=tuple(_without_room(unfinished, booked_s, capacity_s)),
+            at_risk=tuple(without_room(unfinished, booked_s, capacity_s)),
             done_at=self._done_at(station, day, booked_s),
         )
 
@@ -209,10 +209,14 @@ class _Looker:
             return None
 
 
-def _without_room(
+def without_room(
     unfinished: Sequence[BookedShare], booked_s: int, capacity_s: int
 ) -> Iterator[str]:
-    """The tickets whose share no longer fits beside what is made and what is more urgent."""
+    """The tickets whose share no longer fits beside what is made and what is more urgent.
+
+    ``unfinished`` are the shares of one station's day that may be moved, the most urgent first;
+    ``booked_s`` is all that is booked that day, ``capacity_s`` what the station can do.
+    """
     if booked_s <= capacity_s:
         return
     room_s = capacity_s - (booked_s - sum(share.seconds for share in unfinished))

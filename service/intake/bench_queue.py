@@ -4,20 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 
 from sqlalchemy import Select, func, union_all
 from sqlalchemy import select as sa_select
 from sqlmodel import Session, col, exists, or_, select
 
 from service.domain.picking import PickingList, picking_list
+from service.domain.slack import ShopHours, from_epoch_s
 from service.domain.ticket import TicketDocument
 from service.domain.ticket_states import Move, TicketState
 from service.intake.answers import TicketSummary
-from service.intake.cursors import Cursor
+from service.intake.cursors import MomentCursor
 from service.intake.services import Services
 from service.intake.ticket_rows import summary
+from service.intake.urgency import OPEN_STATES
 from service.store.tables import Ticket, TicketMove
+
+_S_PER_MIN = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +33,7 @@ class QueuePage:
 
     tickets: tuple[TicketSummary, ...]
     stations: Mapping[str, int]
-    following: Cursor | None
+    following: MomentCursor | None
 
 
 def bench_queue(
@@ -38,21 +42,31 @@ def bench_queue(
     station: str | None,
     states: Collection[TicketState],
     limit: int,
-    cursor: Cursor | None,
+    cursor: MomentCursor | None,
 ) -> QueuePage:
-    """Tickets by promised day, then in the order they were written.
+    """Tickets by slack, the least first (:mod:`service.domain.slack`), then as they were written.
 
     Of all stations and states where none is named. A ticket waits at the station of its next step.
     """
     wanted = tuple(dict.fromkeys(states)) or tuple(TicketState)
+    catalogue, now = services.catalogues.current.catalogue, services.clock()
+    hours = ShopHours(catalogue.calendar, catalogue.stations)
 
     def look(session: Session) -> QueuePage:
         rows = _most_urgent(session, station, wanted, limit + 1, cursor)
         page, more = rows[:limit], len(rows) > limit
-        following = Cursor(page[-1].promised_day, page[-1].id or 0) if more else None
-        return QueuePage(tuple(map(summary, page)), _by_station(session, wanted), following)
+        following = MomentCursor(page[-1].latest_start_s, page[-1].id or 0) if more else None
+        told = tuple(_told(row, hours, now) for row in page)
+        return QueuePage(told, _by_station(session, wanted), following)
 
     return services.database.read(look)
+
+
+def _told(row: Ticket, hours: ShopHours, now: datetime) -> TicketSummary:
+    if TicketState(row.state) not in OPEN_STATES:
+        return summary(row)
+    latest_start = from_epoch_s(row.latest_start_s)
+    return summary(row, latest_start, hours.slack_s(now, latest_start) // _S_PER_MIN)
 
 
 def _most_urgent(
@@ -60,31 +74,31 @@ def _most_urgent(
     station: str | None,
     states: Collection[TicketState],
     limit: int,
-    cursor: Cursor | None,
+    cursor: MomentCursor | None,
 ) -> list[Ticket]:
     """The first tickets of all the states, in order."""
-    # Of each state an index holds day and id in this order, and no row need be read for them.
+    # Of each state an index holds start and id in this order, and no row need be read for them.
     firsts = [_first_of(state, station, limit, cursor).subquery() for state in states]
-    merged = union_all(*(sa_select(one.c.promised_day, one.c.id) for one in firsts)).subquery()
-    ids = sa_select(merged.c.id).order_by(merged.c.promised_day, merged.c.id).limit(limit)
+    merged = union_all(*(sa_select(one.c.latest_start_s, one.c.id) for one in firsts)).subquery()
+    ids = sa_select(merged.c.id).order_by(merged.c.latest_start_s, merged.c.id).limit(limit)
     found = session.connection().execute(ids).scalars().all()
     rows = select(Ticket).where(col(Ticket.id).in_(found))
-    return sorted(session.exec(rows).all(), key=lambda row: (row.promised_day, row.id or 0))
+    return sorted(session.exec(rows).all(), key=lambda row: (row.latest_start_s, row.id or 0))
 
 
 def _first_of(
-    state: TicketState, station: str | None, limit: int, cursor: Cursor | None
-) -> Select[date, int | None]:
-    statement = sa_select(col(Ticket.promised_day), col(Ticket.id)).where(
+    state: TicketState, station: str | None, limit: int, cursor: MomentCursor | None
+) -> Select[int, int | None]:
+    statement = sa_select(col(Ticket.latest_start_s), col(Ticket.id)).where(
         col(Ticket.state) == state
     )
     if station is not None:
         statement = statement.where(col(Ticket.station) == station)
     if cursor is not None:
-        later = col(Ticket.promised_day) > cursor.day
-        same_day = (col(Ticket.promised_day) == cursor.day) & (col(Ticket.id) > cursor.id)
-        statement = statement.where(or_(later, same_day))
-    return statement.order_by(col(Ticket.promised_day), col(Ticket.id)).limit(limit)
+        later = col(Ticket.latest_start_s) > cursor.at_s
+        same = (col(Ticket.latest_start_s) == cursor.at_s) & (col(Ticket.id) > cursor.id)
+        statement = statement.where(or_(later, same))
+    return statement.order_by(col(Ticket.latest_start_s), col(Ticket.id)).limit(limit)
 
 
 def _by_station(session: Session, states: Collection[TicketState]) -> dict[str, int]:

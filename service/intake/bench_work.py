@@ -18,13 +18,17 @@ from sqlmodel import Session
 
 from service.domain.errors import BadInput, Conflict, FieldFault
 from service.domain.pieces import PieceCount, PieceEvent, PieceLimit, record
+from service.domain.replanning import Why
 from service.domain.ticket import TicketDocument
 from service.domain.ticket_states import TicketState
 from service.intake.answers import TicketAnswer
 from service.intake.bench_queue import QueuePage, bench_queue, picking_of_day
 from service.intake.names import unknown_name
+from service.intake.order_days import refresh_days
+from service.intake.replanning import note_told
 from service.intake.requests import NoteRequest, PiecesRequest, TickRequest
 from service.intake.services import Services
+from service.intake.settling import settle_day
 from service.intake.ticket_events import ticket_event
 from service.intake.ticket_rows import (
     document_of,
@@ -37,6 +41,7 @@ from service.intake.ticket_rows import (
     ticket_answer,
     ticket_to_change,
 )
+from service.store.database import lock_shop
 from service.store.tables import Order, Ticket, TicketNote, TicketPiece, TicketTick
 
 __all__ = [
@@ -151,21 +156,26 @@ def tick_step(
     request: TickRequest,
     *,
     allowed_versions: Collection[int] | None = None,
-    trace_id: str = "",  # noqa: ARG001 - as all acts have it; of ticks nobody is told
+    trace_id: str = "",
 ) -> tuple[TicketAnswer, int]:
     """Tick a step off or take its tick back, and return the ticket and its version.
 
     A step that stands so already stays its first ticker's, and nothing is written. The ticket goes
-    on to the station of the next step. Errors are as :func:`record_pieces` has them; ``BadInput``
-    for a key that is no step's.
+    on to the station of the next step. With its last step at a station the station's time is
+    worked, and what was booked for later days given back; a tick taken back books nothing again.
+    Of ticks nobody is told, only of a day that they change. Errors are as :func:`record_pieces`
+    has them; ``BadInput`` for a key that is no step's.
     """
+    lock_shop(session)
+    settle_day(services, session, trace_id=trace_id)
     bench = at_bench(session, number, allowed_versions, IN_HAND, "Steps are ticked off")
     ticket, document = bench.ticket, bench.document
     _refuse_unknown_step(request.step_key, [step.key for step in document.steps])
     ticked = set(standing_ticks(tick_rows(session, ticket)))
     if request.done != (request.step_key in ticked):
         ticket.version += 1
-        ticket.station = next_station(document, ticked ^ {request.step_key})
+        ticked ^= {request.step_key}
+        ticket.station = next_station(document, ticked)
         tick = TicketTick(
             ticket_id=ticket.id or 0,
             step_key=request.step_key,
@@ -176,6 +186,9 @@ def tick_step(
         )
         session.add_all([ticket, tick])
         session.flush()
+        if request.done and note_told(services, session, ticket, document, ticked):
+            refresh_days(services, session, [ticket.order_id], Why.NOT_DONE, trace_id=trace_id)
+            session.flush()
     return ticket_answer(session, ticket), ticket.version
 
 

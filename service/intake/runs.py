@@ -30,7 +30,9 @@ from service.intake.run_rows import (
     ticked_keys,
     tickets_of,
 )
+from service.intake.run_setups import give_back_setups, take_setups_again
 from service.intake.services import Services
+from service.intake.settling import settle_day
 from service.store.database import lock_shop
 from service.store.tables import (
     Run,
@@ -95,12 +97,13 @@ def accept_run(
     *,
     allowed_versions: Collection[int] | None = None,
 ) -> tuple[RunAnswer, int]:
-    """Accept a proposed run: its prints are claimed and its film is booked.
+    """Accept a proposed run: its prints are claimed, its film is booked, and set-ups given back.
 
     Raises ``run-ticket-taken`` when something of it is meanwhile on another run, printed or cut, or
     its ticket not to be made any more; ``run-not-legal`` and ``run-changed``.
     """
     lock_shop(session)
+    settle_day(services, session)
     run, document = run_to_change(session, run_id, allowed_versions, RunAct.ACCEPT)
     tickets = tickets_of(session, document.tickets, lock=True)
     _refuse_taken(session, run, document, tickets)
@@ -120,6 +123,7 @@ def accept_run(
             session.get_one(RunReprint, one.reprint).done_by_run_id = run.id
     run.state = RunState.ACCEPTED
     _book(services, session, run, document, request, sign=-1)
+    give_back_setups(services, session, run, document, tickets)
     _note_act(services, session, run, RunAct.ACCEPT, request, tickets)
     return run_answer(session, run), run.version
 
@@ -172,9 +176,11 @@ def dissolve_run(
 ) -> tuple[RunAnswer, int]:
     """Dissolve a run: its prints wait again, and film that was booked is given back.
 
+    Set-ups are booked again where there is room; the note of the act says where there is none.
     Raises ``run-not-legal`` once work has begun on an accepted one, and ``run-changed``.
     """
     lock_shop(session)
+    settle_day(services, session)
     run, document = run_to_change(session, run_id, allowed_versions, RunAct.DISSOLVE)
     tickets: Mapping[str, Ticket] = {}
     if run.state == RunState.ACCEPTED:
@@ -184,6 +190,9 @@ def dissolve_run(
         for row in session.exec(carried).all():
             row.done_by_run_id = None
         _book(services, session, run, document, request, sign=1)
+        without_room = take_setups_again(services, session, run, tickets)
+        note = " ".join(filter(None, (request.note, without_room)))
+        request = RunActRequest.model_construct(who=request.who, note=note)
     run.state = RunState.DISSOLVED
     _note_act(services, session, run, RunAct.DISSOLVE, request, tickets)
     return run_answer(session, run), run.version

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import date
 from zoneinfo import ZoneInfo
 
+from sqlalchemy import or_
 from sqlalchemy import select as sa_select
 from sqlmodel import Session, col, select
 
@@ -23,24 +24,50 @@ from service.domain.station_load import (
 )
 from service.domain.ticket_states import TicketState
 from service.intake.answers import Answer, Moment
+from service.intake.order_days import soonest_day
 from service.intake.services import Services
-from service.store.tables import Booking, StationDay, Ticket
+from service.store.tables import Booking, OrderPromise, StationDay, Ticket
 
 MOST_DAYS = 62
+MOST_LATE = 200
+"""Late orders that are named."""
 USUAL_DAYS = 14
 FIRST_DAY = date(2000, 1, 1)
 LAST_DAY = date(2999, 12, 31)
 
 _UNFINISHED = frozenset({TicketState.WAITING, TicketState.ON_BENCH, TicketState.HALTED})
+"""Tickets whose pieces are not all made."""
+
+_TO_WORK = _UNFINISHED | {TicketState.MADE}
+"""Tickets of which what is not worked may still be moved."""
+
+
+@dataclass(frozen=True, slots=True)
+class LateOrder:
+    """An open order that will be, or is, past its promised day, and its tickets that are open.
+
+    ``told_day`` is the late day that was last told, None where none was.
+    """
+
+    order_id: str
+    promised_day: date
+    expected_day: date
+    told_day: date | None
+    tickets: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Schedule:
-    """The load of a span of days, in the shop's own zone, and whose tickets lost their room."""
+    """The load of a span of days, in the shop's own zone, and whose tickets lost their room.
+
+    So many orders are late in all; those promised first are named.
+    """
 
     time_zone: str
     days: tuple[DayLoad, ...]
     orders_at_risk: tuple[OrderAtRisk, ...]
+    late_orders: tuple[LateOrder, ...]
+    late_order_count: int
 
 
 class ExceptionAnswer(Answer):
@@ -94,12 +121,33 @@ class OrderAtRiskAnswer(Answer):
     tickets: tuple[str, ...]
 
 
+class LateOrderAnswer(Answer):
+    """An open order that is expected after its promised day, or that the day has passed.
+
+    ``tickets`` are those of it that are neither checked nor cancelled. ``told_day`` is the late day
+    that the customer's side was last told, None where it was told of none; that is made up for with
+    the shop's next booking or move.
+    """
+
+    order_id: str
+    promised_day: date
+    expected_day: date
+    told_day: date | None
+    tickets: tuple[str, ...]
+
+
 class ScheduleAnswer(Answer):
-    """Load by day and station. Days are the shop's own, in ``time_zone``."""
+    """Load by day and station. Days are the shop's own, in ``time_zone``.
+
+    ``late_orders`` are late whatever days are asked for, the earliest promised first;
+    ``late_order_count`` counts those too that are left out of a long list.
+    """
 
     time_zone: str
     days: tuple[DayLoadAnswer, ...]
     orders_at_risk: tuple[OrderAtRiskAnswer, ...]
+    late_orders: tuple[LateOrderAnswer, ...]
+    late_order_count: int
 
 
 def look_at_schedule(services: Services, from_day: date | None, days: int) -> Schedule:
@@ -114,15 +162,17 @@ def look_at_schedule(services: Services, from_day: date | None, days: int) -> Sc
     _check(first, days)
     asked = span(first, days)
 
-    booked_s, shares, due = services.database.read(
+    soonest = soonest_day(services)
+    booked_s, shares, due, late = services.database.read(
         lambda session: (
             _booked(session, first, asked[-1]),
             _shares(session, first, asked[-1]),
             _due(session, first, asked[-1]),
+            _late(session, soonest),
         )
     )
     loads = day_loads(catalogue, booked_s, shares, due=due, days=asked, now=now)
-    return Schedule(zone, loads, orders_at_risk(loads, shares))
+    return Schedule(zone, loads, orders_at_risk(loads, shares), *late)
 
 
 def _check(first: date, days: int) -> None:
@@ -153,12 +203,13 @@ def _shares(session: Session, first: date, last: date) -> list[BookedShare]:
             col(Ticket.promised_day),
             col(Ticket.id),
             col(Ticket.state),
+            col(Booking.worked),
         )
         .join(Ticket, col(Ticket.id) == col(Booking.ticket_id))
         .where(col(Booking.day).between(first, last))
     )
     return [
-        BookedShare(*row[:6], place=row[6] or 0, unfinished=row[7] in _UNFINISHED)
+        BookedShare(*row[:6], place=row[6] or 0, unfinished=row[7] in _TO_WORK and not row[8])
         for row in session.connection().execute(rows)
     ]
 
@@ -172,6 +223,52 @@ def _due(session: Session, first: date, last: date) -> dict[date, list[str]]:
     found: dict[date, list[str]] = defaultdict(list)
     for day, number in session.connection().execute(rows):
         found[day].append(number)
+    return found
+
+
+def _late(session: Session, soonest: date) -> tuple[tuple[LateOrder, ...], int]:
+    """Open orders that are late, and how many; one whose day is over leaves ``soonest``."""
+    rows = (
+        sa_select(
+            col(OrderPromise.order_id),
+            col(OrderPromise.promised_day),
+            col(OrderPromise.expected_day),
+            col(OrderPromise.told_day),
+        )
+        .where(
+            ~col(OrderPromise.closed),
+            or_(
+                col(OrderPromise.expected_day) > col(OrderPromise.promised_day),
+                col(OrderPromise.promised_day) < soonest,
+            ),
+        )
+        .order_by(col(OrderPromise.promised_day), col(OrderPromise.order_id))
+    )
+    found = session.connection().execute(rows).all()
+    named = found[:MOST_LATE]
+    tickets = _open_tickets(session, [row[0] for row in named])
+    return tuple(
+        LateOrder(
+            order_id,
+            promised_day,
+            max(expected_day, soonest),
+            told_day,
+            tuple(tickets[order_id]),
+        )
+        for order_id, promised_day, expected_day, told_day in named
+    ), len(found)
+
+
+def _open_tickets(session: Session, order_ids: list[str]) -> dict[str, list[str]]:
+    rows = (
+        sa_select(col(Ticket.order_id), col(Ticket.number))
+        .where(col(Ticket.order_id).in_(order_ids), col(Ticket.state).in_(_TO_WORK))
+        .order_by(col(Ticket.id))
+    )
+    found: dict[str, list[str]] = defaultdict(list)
+    if order_ids:
+        for order_id, number in session.connection().execute(rows):
+            found[order_id].append(number)
     return found
 
 
@@ -190,6 +287,17 @@ def schedule_answer(schedule: Schedule) -> ScheduleAnswer:
             for load in schedule.days
         ),
         orders_at_risk=tuple(_orders(schedule.orders_at_risk)),
+        late_orders=tuple(
+            LateOrderAnswer(
+                order_id=one.order_id,
+                promised_day=one.promised_day,
+                expected_day=one.expected_day,
+                told_day=one.told_day,
+                tickets=one.tickets,
+            )
+            for one in schedule.late_orders
+        ),
+        late_order_count=schedule.late_order_count,
     )
 
 

@@ -1,4 +1,8 @@
-"""Tickets: show and move them. Every move is an audit row and an event."""
+"""Tickets: show and move them. Every move is an audit row and an event.
+
+A move tells what is done, so it frees station time, gives it back or takes it up again, and the
+order's expected day follows (:mod:`service.intake.replanning`, :mod:`service.intake.order_days`).
+"""
 
 from __future__ import annotations
 
@@ -8,10 +12,14 @@ from sqlmodel import Session, select
 
 from service.domain.errors import Conflict
 from service.domain.pieces import PieceCount
+from service.domain.replanning import Why
 from service.domain.ticket_states import Move, OrderState, TicketState, after, order_state
 from service.intake.answers import TicketAnswer
+from service.intake.order_days import note_order_state, refresh_days
+from service.intake.replanning import note_told, set_aside, take_up_again
 from service.intake.requests import MoveRequest
 from service.intake.services import Services
+from service.intake.settling import settle_day
 from service.intake.stock_tickets import book_ticket
 from service.intake.ticket_events import order_event, ticket_event
 from service.intake.ticket_rows import (
@@ -20,15 +28,22 @@ from service.intake.ticket_rows import (
     legal_now,
     piece_count,
     piece_rows,
+    standing_ticks,
+    tick_rows,
     ticket_answer,
     ticket_to_change,
 )
 from service.store.database import lock_shop
-from service.store.ledger import give_back
+from service.store.ledger import take_up
 from service.store.tables import Order, Ticket, TicketMove
 
 _PIECES_MATTER = frozenset({Move.FINISH, Move.CANCEL})
 """Moves whose legality hangs on the count of pieces too."""
+
+_CHANGES_NO_TIME = frozenset({Move.START, Move.PUT_BACK})
+"""Moves after which the same work is to be done as before."""
+
+_WHY = {Move.HALT: Why.HALTED, Move.RESUME: Why.RESUMED}
 
 _ORDER_EVENTS = {
     OrderState.READY: "order.ready",
@@ -61,8 +76,9 @@ def move_ticket(
     Raises ``Conflict`` naming the legal moves, or ``ticket-changed`` when its version is not
     among ``allowed_versions``: someone else changed it first.
     """
-    if request.move is Move.CANCEL:
+    if request.move not in _CHANGES_NO_TIME:
         lock_shop(session)
+        settle_day(services, session, trace_id=trace_id)
     order, ticket = ticket_to_change(session, number, allowed_versions)
     apply_move(services, session, order, ticket, request, trace_id=trace_id)
     return ticket_answer(session, ticket), ticket.version
@@ -78,10 +94,10 @@ def apply_move(
     trace_id: str = "",
     with_its_order: bool = False,
 ) -> None:
-    """Move a locked ticket of a locked order: state, audit row, stock, order state and events.
+    """Move a locked ticket of a locked order: state, audit row, stock, time, order and events.
 
-    Whoever cancels holds the shop's lock, for the ticket's station time is given back.
-    ``with_its_order`` says that all tickets go at once, so that none is told of by itself.
+    Whoever moves it on, sets it aside or cancels it holds the shop's lock, for its station time
+    changes. ``with_its_order`` says that all tickets go at once, so that none is told of by itself.
     """
     state = TicketState(ticket.state)
     target = _target(session, ticket, request.move)
@@ -103,11 +119,29 @@ def apply_move(
     )
     session.flush()
     book_ticket(session, ticket, request, now)
-    if target is TicketState.CANCELLED:
-        give_back(session, ticket.id or 0, now.date())
+    if request.move not in _CHANGES_NO_TIME:
+        _settle_time(services, session, ticket, request.move)
     _settle_order(
         services, session, order, ticket, state, trace_id, tell_of_ticket=not with_its_order
     )
+    if request.move not in _CHANGES_NO_TIME and not with_its_order:
+        why = _WHY.get(request.move, Why.NOT_DONE)
+        refresh_days(services, session, [order.id], why, trace_id=trace_id, counted=True)
+
+
+def _settle_time(services: Services, session: Session, ticket: Ticket, move: Move) -> None:
+    """Give back, keep or book station time as the move tells; ``redo`` books none."""
+    if move is Move.HALT:
+        set_aside(session, ticket)
+    elif move is Move.RESUME:
+        take_up_again(services, session, ticket)
+    elif move is Move.CANCEL:
+        take_up(session, ticket.id or 0)
+        ticket.aside_json = "[]"
+        session.add(ticket)
+    elif move is not Move.REDO:
+        ticked = standing_ticks(tick_rows(session, ticket))
+        note_told(services, session, ticket, document_of(ticket), ticked)
 
 
 def _target(session: Session, ticket: Ticket, move: Move) -> TicketState:
@@ -160,3 +194,4 @@ def _settle_order(
         ticket_event(services, session, order, ticket, type_, trace_id, {"from_state": from_state})
     if now is not before and now in _ORDER_EVENTS:
         order_event(services, session, order, _ORDER_EVENTS[now], trace_id)
+    note_order_state(services, session, order)

@@ -8,6 +8,7 @@ from typing import Any
 from pydantic import BaseModel, ConfigDict
 
 from service.domain.events import EVENT_MEANINGS
+from service.domain.replanning import Why
 from service.domain.ticket_states import OrderState, TicketState
 from service.intake.answers import Moment
 from service.web.openapi import WebhookDoc
@@ -43,7 +44,18 @@ class TicketTold(Told):
 
 
 class LateOrderTold(OrderTold):
-    """How an order stands that will be done on ``expected_day``, after the promised one."""
+    """How an order stands that is expected on ``expected_day``, after the promised one.
+
+    ``why`` says what moved it: work that was ``not-done`` on its day, a ticket ``halted`` or
+    ``resumed``, ``capacity`` that a station lost, or a ``remake`` of spoiled pieces.
+    """
+
+    expected_day: date
+    why: Why
+
+
+class OnTimeOrderTold(OrderTold):
+    """How an order stands that was told late, and is expected by its promised day again."""
 
     expected_day: date
 
@@ -85,6 +97,14 @@ class LateOrderEvent(Told):
     data: LateOrderTold
 
 
+class OnTimeOrderEvent(Told):
+    """An order that was told late and is not; ``timestamp`` is when that was found."""
+
+    type: str
+    timestamp: Moment
+    data: OnTimeOrderTold
+
+
 class ShortTicketEvent(Told):
     """Spoiled pieces beyond the spares; ``timestamp`` is when they were entered."""
 
@@ -123,10 +143,12 @@ _STATES = {
     "order.ready": "ready",
     "order.sent": "sent",
     "order.late": "in_work",
+    "order.on_time_again": "in_work",
 }
 _ON_BENCH = {"from_state": "on_bench", "state": "on_bench"}
 _MORE: dict[str, dict[str, Any]] = {
-    "order.late": {"expected_day": "2026-12-08"},
+    "order.late": {"expected_day": "2026-12-08", "why": Why.NOT_DONE},
+    "order.on_time_again": {"expected_day": "2026-12-04"},
     "ticket.halted": {"state": "halted"},
     "ticket.short": {**_ON_BENCH, "to_remake": {"M": 2}},
     "ticket.remade": {
@@ -138,6 +160,7 @@ _MORE: dict[str, dict[str, Any]] = {
 }
 _PAYLOADS: dict[str, type[BaseModel]] = {
     "order.late": LateOrderEvent,
+    "order.on_time_again": OnTimeOrderEvent,
     "ticket.short": ShortTicketEvent,
     "ticket.remade": RemadeTicketEvent,
 }

@@ -1,4 +1,4 @@
-"""Forms that change a ticket: moves, pieces, ticks, notes and remakes.
+"""Forms that change a ticket: moves, pieces, ticks, notes, remakes and what its work took.
 
 Each carries the version of the ticket that its page showed, and is taken only for that one, so
 that nobody overwrites what they have not seen. After a change comes a redirect, so that going back
@@ -16,9 +16,11 @@ from pydantic import ValidationError
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from service.domain.errors import BadInput, Conflict, ServiceError
+from service.domain.errors import BadInput, Conflict
 from service.intake.bench_work import add_note, record_pieces, tick_step
 from service.intake.idempotency import StoreSession
+from service.intake.learning_entries import record_minutes
+from service.intake.learning_requests import MOST_TAKEN_MIN, MinutesRequest
 from service.intake.remakes import open_remake
 from service.intake.requests import (
     MoveRequest,
@@ -29,16 +31,15 @@ from service.intake.requests import (
 )
 from service.intake.services import Services
 from service.intake.tickets import move_ticket
+from service.web.bench.refused import Refused, version_seen
 from service.web.bench.routing import bench_router, read_form
 from service.web.bench.session import Visit, VisitPart, check_form, root_of
-from service.web.bench.ticket_pages import Number, Refused, ticket_page
+from service.web.bench.ticket_pages import Number, ticket_page
 from service.web.parts import Rooms, RoomsPart
-from service.web.problems import kind_of
 from service.web.request_mark import current_mark
 
 router = bench_router()
 
-VERSION_DIGITS = 15
 _COUNT_DIGITS = 9
 _PIECE_ENTRIES: Mapping[str, Mapping[str, str]] = {
     "done": {"kind": "done"},
@@ -48,6 +49,11 @@ _PIECE_ENTRIES: Mapping[str, Mapping[str, str]] = {
 }
 _SAID_BY_FIELD: Mapping[str, str] = {
     "count": "Give how many pieces, as a whole number from 1.",
+    "pieces": "Give how many pieces, as a whole number from 1.",
+    "minutes": (
+        f"Give minutes as a number above 0, such as 12.5, of two decimals at most and at most "
+        f"{MOST_TAKEN_MIN:,}."
+    ),
     "note": "A note may have 4,000 characters at most.",
     "text": "A note needs at least one character, and may have 4,000 at most.",
     "reason": "Choose a reason.",
@@ -79,6 +85,7 @@ class Act(Protocol):
 @router.get("/tickets/{number}/ticks")
 @router.get("/tickets/{number}/notes")
 @router.get("/tickets/{number}/remakes")
+@router.get("/tickets/{number}/minutes")
 async def form_address(request: Request, number: Number) -> Response:
     """Where a form was refused, its page stands at this address; loaded anew it is the ticket's."""
     return RedirectResponse(f"{root_of(request)}/bench/tickets/{number}", HTTPStatus.SEE_OTHER)
@@ -112,6 +119,35 @@ async def notes(request: Request, rooms: RoomsPart, visit: VisitPart, number: Nu
 async def remakes(request: Request, rooms: RoomsPart, visit: VisitPart, number: Number) -> Response:
     """Open a remake of what the ticket has no blank for."""
     return await _change(request, rooms, visit, number, open_remake, _remake)
+
+
+@router.post("/tickets/{number}/minutes")
+async def minutes(request: Request, rooms: RoomsPart, visit: VisitPart, number: Number) -> Response:
+    """Enter what pieces took at a step; it stands beside whatever else was done since."""
+    return await _change(request, rooms, visit, number, _record, _minutes, any_version=True)
+
+
+def _record(
+    services: Services,
+    session: StoreSession,
+    number: str,
+    request: MinutesRequest,
+    /,
+    **_: object,
+) -> object:
+    return record_minutes(services, session, number, request)
+
+
+def _minutes(fields: Mapping[str, str], who: str) -> MinutesRequest:
+    return MinutesRequest.model_validate(
+        {
+            "step_key": fields.get("step", ""),
+            "minutes": fields.get("minutes", "").strip().replace(",", "."),
+            "pieces": _whole(fields.get("pieces", ""), _COUNT_DIGITS),
+            "interrupted": fields.get("interrupted") == "yes",
+            "who": who,
+        }
+    )
 
 
 def _move(fields: Mapping[str, str], who: str) -> MoveRequest:
@@ -174,7 +210,7 @@ async def _change(
     try:
         wish = read(fields, visit.who)
     except ValidationError as error:
-        refused = Refused(_said(error), HTTPStatus.UNPROCESSABLE_ENTITY, fields=fields)
+        refused = Refused.unreadable(error, fields, _SAID_BY_FIELD)
         return await ticket_page(request, rooms, visit, number, refused)
     work = partial(
         _in_transaction,
@@ -188,7 +224,7 @@ async def _change(
     try:
         await rooms.in_store(lambda: rooms.services.database.write(work))
     except (Conflict, BadInput) as error:
-        return await ticket_page(request, rooms, visit, number, _refused(error, fields))
+        return await ticket_page(request, rooms, visit, number, Refused.by_service(error, fields))
     rooms.wake_sender.set()
     return RedirectResponse(f"{root_of(request)}/bench/tickets/{number}", HTTPStatus.SEE_OTHER)
 
@@ -197,7 +233,7 @@ def _versions(fields: Mapping[str, str], *, any_version: bool) -> tuple[int, ...
     """The version that the form's page showed: for no other is it taken; None for any."""
     if any_version and "version" not in fields:
         return None
-    version = _whole(fields.get("version", ""), VERSION_DIGITS)
+    version = version_seen(fields)
     return () if version is None else (version,)
 
 
@@ -212,20 +248,3 @@ def _in_transaction(
     trace_id: str,
 ) -> None:
     act(services, session, number, wish, allowed_versions=versions, trace_id=trace_id)
-
-
-def _refused(error: ServiceError, fields: Mapping[str, str]) -> Refused:
-    details = " ".join(dict.fromkeys(fault.detail for fault in error.faults)) or error.detail
-    changed = error.code == "ticket-changed"
-    status = HTTPStatus.CONFLICT if changed else kind_of(error).status
-    return Refused(details, status, changed=changed, fields=fields)
-
-
-def _said(error: ValidationError) -> str:
-    """What is wrong with a form, in words for whoever filled it in."""
-    said = []
-    for fault in error.errors(include_url=False, include_input=False):
-        known = next((_SAID_BY_FIELD[str(at)] for at in fault["loc"] if at in _SAID_BY_FIELD), None)
-        words = fault["msg"].removeprefix("Value error, ")
-        said.append(known or f"{words[:1].upper()}{words[1:]}.")
-    return " ".join(dict.fromkeys(said))

@@ -23,7 +23,7 @@ FORM_BYTES_MAX: Final = 131_072
 """A note of 4,000 characters is 48,000 bytes as a form writes it, at the most."""
 
 FORM_FIELDS_MAX: Final = 20
-SHOWN_AGAIN: Final = ("note", "count", "size", "reason", "q")
+SHOWN_AGAIN: Final = ("note", "count", "size", "reason", "minutes", "pieces", "q")
 """Fields that a person typed or chose, shown again where they could not be taken."""
 
 _WITH_FORMS: Final = ("/bench/tickets/", "/bench/runs/")

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
 from functools import partial
 from http import HTTPStatus
 from typing import Annotated, Any, Final
@@ -18,7 +17,7 @@ from pydantic import ValidationError
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from service.domain.errors import BadInput, Conflict, ServiceError
+from service.domain.errors import BadInput, Conflict
 from service.domain.run_states import RunAct, RunState
 from service.domain.ticket_steps import MIRROR_WORDS
 from service.intake.cursors import read_cursor, write_cursor
@@ -27,13 +26,13 @@ from service.intake.run_answers import LeftOutAnswer, ProposedAnswer, RunAnswer,
 from service.intake.run_proposals import lay_runs, waiting_prints, write_runs
 from service.intake.run_requests import ReprintRequest, RunActRequest, RunsRequest
 from service.intake.runs import accept_run, dissolve_run, get_run, list_runs, reprint_pieces
+from service.web.bench.refused import Refused, version_seen
 from service.web.bench.rendering import bench_page
 from service.web.bench.routing import bench_router, read_form
 from service.web.bench.session import Visit, VisitPart, check_form, root_of
 from service.web.bench.shop_time import shop_zone
 from service.web.operations.runs import layout_svg, print_pdf
 from service.web.parts import Rooms, RoomsPart
-from service.web.problems import kind_of
 
 router = bench_router()
 
@@ -48,7 +47,6 @@ ACT_WORDS: Final[Mapping[RunAct, str]] = {
     RunAct.REPRINT: "Asked for pieces anew",
     RunAct.DISSOLVE: "Dissolved",
 }
-_VERSION = re.compile(r"[0-9]{1,15}")
 _PRINT = re.compile(r"([A-Za-z0-9-]{1,16}):([0-9]{1,2})")
 _SAID_BY_FIELD: Final[Mapping[str, str]] = {
     "until": "A day is written as year, month and day: 2026-03-09.",
@@ -57,15 +55,6 @@ _SAID_BY_FIELD: Final[Mapping[str, str]] = {
     "note": "A note may have 4,000 characters at most.",
     "ticket": "Choose a ticket of the list.",
 }
-
-
-@dataclass(frozen=True, slots=True)
-class Refused:
-    """A form that was not taken: why, and its fields, which are shown again."""
-
-    detail: str
-    status: int
-    fields: Mapping[str, str] = field(default_factory=dict)
 
 
 @router.get("/runs")
@@ -83,7 +72,7 @@ async def propose(request: Request, rooms: RoomsPart, visit: VisitPart) -> Respo
     try:
         wish = RunsRequest.model_validate({**given, "who": visit.who})
     except ValidationError as error:
-        refused = Refused(_said(error), HTTPStatus.UNPROCESSABLE_ENTITY, fields)
+        refused = Refused.unreadable(error, fields, _SAID_BY_FIELD)
         return await _list_page(request, rooms, visit, refused)
     waiting = await rooms.in_store(lambda: waiting_prints(rooms.services, wish))
     proposed = await rooms.computing(lambda: lay_runs(waiting))
@@ -238,17 +227,17 @@ async def _change(
     try:
         wish = read(fields, visit.who)
     except ValidationError as error:
-        refused = Refused(_said(error), HTTPStatus.UNPROCESSABLE_ENTITY, fields)
+        refused = Refused.unreadable(error, fields, _SAID_BY_FIELD)
         return await _run_page(request, rooms, visit, run_id, refused)
-    version = fields.get("version", "")
-    versions = (int(version),) if _VERSION.fullmatch(version) else ()
+    version = version_seen(fields)
+    versions = () if version is None else (version,)
     work = partial(
         _in_transaction, rooms=rooms, act=act, run_id=run_id, wish=wish, versions=versions
     )
     try:
         await rooms.in_store(lambda: rooms.services.database.write(work))
     except (Conflict, BadInput) as error:
-        return await _run_page(request, rooms, visit, run_id, _refused(error, fields))
+        return await _run_page(request, rooms, visit, run_id, Refused.by_service(error, fields))
     return RedirectResponse(f"{root_of(request)}/bench/runs/{run_id}", HTTPStatus.SEE_OTHER)
 
 
@@ -262,18 +251,3 @@ def _in_transaction(
     versions: tuple[int, ...],
 ) -> None:
     act(rooms.services, session, run_id, wish, allowed_versions=versions)
-
-
-def _refused(error: ServiceError, fields: Mapping[str, str]) -> Refused:
-    details = " ".join(dict.fromkeys(fault.detail for fault in error.faults)) or error.detail
-    changed = error.code == "run-changed"
-    return Refused(details, HTTPStatus.CONFLICT if changed else kind_of(error).status, fields)
-
-
-def _said(error: ValidationError) -> str:
-    """What is wrong with a form, in words for whoever filled it in."""
-    said = []
-    for fault in error.errors(include_url=False, include_input=False):
-        known = next((_SAID_BY_FIELD[str(at)] for at in fault["loc"] if at in _SAID_BY_FIELD), None)
-        said.append(known or f"{fault['msg'].removeprefix('Value error, ')}.")
-    return " ".join(dict.fromkeys(said))

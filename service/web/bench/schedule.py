@@ -42,6 +42,8 @@ async def schedule_page(request: Request, rooms: RoomsPart, visit: VisitPart) ->
         picture_days=PICTURE_DAYS,
         days=tuple(shown_days(found.days)),
         at_risk=found.orders_at_risk,
+        late=found.late_orders,
+        late_count=found.late_order_count,
         high_share=HIGH_SHARE,
     )
 

@@ -6,9 +6,7 @@ has booked meanwhile, and no form is taken twice. Rolls are told and asked for i
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
 from decimal import Decimal, InvalidOperation
 from http import HTTPStatus
 from typing import Any, Final
@@ -18,7 +16,7 @@ from pydantic import ValidationError
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from service.domain.errors import BadInput, Conflict, NotFound, ServiceError
+from service.domain.errors import BadInput, Conflict, NotFound
 from service.domain.stock import MoveReason
 from service.domain.stock_items import SaidUnit, StockKind
 from service.intake.cursors import read_cursor, write_cursor
@@ -32,19 +30,18 @@ from service.intake.stock_requests import (
     StockAct,
     StockMoveRequest,
 )
+from service.web.bench.refused import Refused, version_seen
 from service.web.bench.rendering import bench_page
 from service.web.bench.routing import bench_router, read_form
 from service.web.bench.session import Visit, VisitPart, check_form, root_of
 from service.web.bench.shop_time import shop_zone
 from service.web.parts import Rooms, RoomsPart
-from service.web.problems import kind_of
 
 router = bench_router()
 
 PAGE_THINGS: Final = 40
 PAGE_MOVES: Final = 20
 _MM_PER_M: Final = 1_000
-_NUMBER = re.compile(r"[0-9]{1,15}")
 
 KIND_WORDS: Final[Mapping[StockKind, str]] = {
     StockKind.BLANK: "blanks",
@@ -72,16 +69,6 @@ _SAID_BY_FIELD: Final[Mapping[str, str]] = {
     "note": "A note may have 4,000 characters at most.",
     "incoming_id": "Choose a delivery of the list.",
 }
-
-
-@dataclass(frozen=True, slots=True)
-class Refused:
-    """A form that was not taken: why, and its fields, which are shown again."""
-
-    form: str
-    detail: str
-    status: int
-    fields: Mapping[str, str] = field(default_factory=dict)
 
 
 def amount_words(quantity: float, unit: str) -> str:
@@ -158,6 +145,7 @@ async def _item_page(
     visit: Visit,
     named: Mapping[str, str],
     refused: Refused | None = None,
+    refused_form: str = "",
 ) -> Response:
     services = rooms.services
     kind = named.get("kind", "")
@@ -181,6 +169,7 @@ async def _item_page(
         zone=shop_zone(services),
         fields=refused.fields if refused else {},
         refused=refused,
+        refused_form=refused_form,
         amount=amount_words,
         unit=shown_unit(thing.unit),
         address=address_of,
@@ -203,9 +192,9 @@ async def book(request: Request, rooms: RoomsPart, visit: VisitPart) -> Response
         given = {"act": fields.get("act"), "incoming_id": fields.get("incoming_id") or None}
         said = {**_amount(fields), **_said_by(fields, visit), **given}
         wish = StockMoveRequest.model_validate(said)
-        seen = fields.get("last_move", "")
-        last = int(seen) if _NUMBER.fullmatch(seen) else -1
-        return lambda session: move_stock(rooms.services, session, wish, last_seen=last)
+        last = version_seen(fields, "last_move")
+        seen = -1 if last is None else last
+        return lambda session: move_stock(rooms.services, session, wish, last_seen=seen)
 
     return await _change(request, rooms, visit, "moves", read)
 
@@ -269,24 +258,17 @@ async def _change(
         work = read(fields)
         await rooms.in_store(lambda: rooms.services.database.write(work))
     except ValidationError as error:
-        refused = Refused(form, _said(error), HTTPStatus.UNPROCESSABLE_ENTITY, fields)
-        return await _item_page(request, rooms, visit, fields, refused)
+        refused = Refused.unreadable(error, fields, _SAID_BY_FIELD)
     except (Conflict, BadInput) as error:
-        return await _item_page(request, rooms, visit, fields, _refused(form, error, fields))
+        refused = Refused.by_service(error, fields)
+    else:
+        return RedirectResponse(
+            f"{root_of(request)}/bench/stock/item?{_named(fields)}", HTTPStatus.SEE_OTHER
+        )
+    return await _item_page(request, rooms, visit, fields, refused, form)
+
+
+def _named(fields: Mapping[str, str]) -> str:
+    """The query that names the thing of a form."""
     named = {name: fields.get(name, "") for name in ("kind", "item", "colour", "size")}
-    query = urlencode({name: value for name, value in named.items() if value})
-    return RedirectResponse(f"{root_of(request)}/bench/stock/item?{query}", HTTPStatus.SEE_OTHER)
-
-
-def _refused(form: str, error: ServiceError, fields: Mapping[str, str]) -> Refused:
-    details = " ".join(dict.fromkeys(fault.detail for fault in error.faults)) or error.detail
-    return Refused(form, details, kind_of(error).status, fields)
-
-
-def _said(error: ValidationError) -> str:
-    """What is wrong with a form, in words for whoever filled it in."""
-    said = []
-    for fault in error.errors(include_url=False, include_input=False):
-        known = next((_SAID_BY_FIELD[str(at)] for at in fault["loc"] if at in _SAID_BY_FIELD), None)
-        said.append(known or f"{fault['msg'].removeprefix('Value error, ')}.")
-    return " ".join(dict.fromkeys(said))
+    return urlencode({name: value for name, value in named.items() if value})

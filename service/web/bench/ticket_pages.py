@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from http import HTTPStatus
 from typing import Annotated
@@ -15,10 +14,12 @@ from starlette.responses import Response
 
 from service.domain.errors import NotFound
 from service.domain.pieces import SPOIL_WORDS
+from service.intake.learning_entries import TIMED, minutes_of_ticket
 from service.intake.papers import BROUGHT
 from service.intake.proofs import ProofQuery
 from service.intake.tickets import get_ticket
 from service.web.bench.bench_ticket import shown_ticket
+from service.web.bench.refused import Refused
 from service.web.bench.rendering import bench_page
 from service.web.bench.routing import bench_router
 from service.web.bench.session import Visit, VisitPart
@@ -40,28 +41,6 @@ PROOF_PX = 1_000
 _MOMENT = TypeAdapter[datetime](datetime)
 
 
-@dataclass(frozen=True, slots=True)
-class Refused:
-    """A form that was not taken: why, and its fields, which are shown again.
-
-    ``changed`` says that someone else was quicker; the page then tells what was done since.
-    """
-
-    detail: str
-    status: int
-    changed: bool = False
-    fields: Mapping[str, str] = field(default_factory=dict)
-
-    @property
-    def seen_at(self) -> datetime:
-        """When the form's page was made; the beginning of time where it does not say."""
-        try:
-            moment = _MOMENT.validate_python(self.fields.get("seen_at", ""))
-        except ValidationError:
-            return datetime.min.replace(tzinfo=UTC)
-        return moment if moment.tzinfo else moment.replace(tzinfo=UTC)
-
-
 @router.get("/tickets/{number}")
 async def ticket(request: Request, rooms: RoomsPart, visit: VisitPart, number: Number) -> Response:
     """One step large, all steps, pieces by size, moves, pictures, materials and history."""
@@ -78,9 +57,10 @@ async def ticket_page(
     """The page as the ticket stands now; with the fields of a form that was refused, and why."""
     services = rooms.services
     answer, version = await rooms.in_store(lambda: get_ticket(services, number))
+    timed = await rooms.in_store(lambda: minutes_of_ticket(services, number))
     shown = shown_ticket(answer, shop_today(services))
     fields = refused.fields if refused else {}
-    since = shown.since(refused.seen_at) if refused and refused.changed else ()
+    since = shown.since(_seen_at(fields)) if refused and refused.changed else ()
     return bench_page(
         request,
         "ticket.html",
@@ -91,6 +71,8 @@ async def ticket_page(
         ticket=answer,
         version=version,
         seen_at=services.clock().isoformat(),
+        timed={one.step_key for one in timed.steps} if answer.state in TIMED else (),
+        taken=[one for one in timed.entries if one.corrected_by is None],
         current=shown.step_to_show(request.query_params.get("step", fields.get("step", ""))),
         zone=shop_zone(services),
         spoil_words=SPOIL_WORDS,
@@ -99,6 +81,15 @@ async def ticket_page(
         since=since,
         typed=_typed(request, fields),
     )
+
+
+def _seen_at(fields: Mapping[str, str]) -> datetime:
+    """When the form's page was made; the beginning of time where it does not say."""
+    try:
+        moment = _MOMENT.validate_python(fields.get("seen_at", ""))
+    except ValidationError:
+        return datetime.min.replace(tzinfo=UTC)
+    return moment if moment.tzinfo else moment.replace(tzinfo=UTC)
 
 
 def _typed(request: Request, fields: Mapping[str, str]) -> dict[str, str]:
@@ -111,6 +102,8 @@ def _typed(request: Request, fields: Mapping[str, str]) -> dict[str, str]:
         "size": fields.get("size", ""),
         "count": fields.get("count", "") if of_pieces else "1",
         "reason": fields.get("reason", ""),
+        "minutes": fields.get("minutes", ""),
+        "pieces": fields.get("pieces", ""),
     }
 
 

@@ -1,4 +1,4 @@
-"""The schedule, for staff: load of each station by day, as JSON and as a picture."""
+"""The schedule, for staff: load of each station by day, and how promises turned out."""
 
 from __future__ import annotations
 
@@ -11,6 +11,9 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from service.domain.errors import BadInput, FieldFault
+from service.intake.reliability import MOST_DAYS as MOST_DAYS_BACK
+from service.intake.reliability import USUAL_DAYS as USUAL_DAYS_BACK
+from service.intake.reliability import ReliabilityAnswer, look_back, reliability_answer
 from service.intake.schedule import (
     MOST_DAYS,
     USUAL_DAYS,
@@ -32,6 +35,10 @@ FromDay = Annotated[
 ]
 Days = Annotated[int, Query(ge=1, le=MOST_DAYS, description="How many days in a row.")]
 
+DaysBack = Annotated[
+    int, Query(ge=1, le=MOST_DAYS_BACK, description="How many days to look back, before today.")
+]
+
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _HEADERS = {"Cache-Control": "private, no-cache"}
 
@@ -52,7 +59,8 @@ async def show_schedule(
     """Capacity, what is booked and free, exceptions, and tickets whose day no longer has the room.
 
     Capacity lowered under what is booked drops nothing: the day is full, and `at_risk` names the
-    tickets to move or to make room for.
+    tickets to make room for. The next booking or move of the shop moves them on to where there is
+    room. `late_orders` are those that are expected after their promised day.
     """
     once_each(request)
     _day_as_written(request)
@@ -84,6 +92,26 @@ async def draw_schedule(
     _day_as_written(request)
     found = await rooms.in_store(lambda: look_at_schedule(rooms.services, from_day, days))
     return Response(load_svg(found.days), headers=_HEADERS, media_type=SVG_MEDIA_TYPE)
+
+
+@router.get(
+    "/schedule/reliability",
+    summary="Compare what was promised with what was done",
+    response_model=ReliabilityAnswer,
+    responses=problems("fields-refused"),
+)
+async def show_reliability(
+    request: Request, rooms: RoomsPart, _: StaffCaller, days: DaysBack = USUAL_DAYS_BACK
+) -> Response:
+    """The share of promises kept beside its target, and how late and early orders were.
+
+    The same by load, method and rush, and what the plan alone or a constant lead time would have
+    given. Counts orders promised for the last `days` days before today. One that is still open
+    counts as late by what it is so far.
+    """
+    once_each(request)
+    found = await rooms.in_store(lambda: look_back(rooms.services, days))
+    return json_answer(reliability_answer(found), headers=_HEADERS)
 
 
 def _day_as_written(request: Request) -> None:

@@ -6,7 +6,6 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
 from typing import Annotated, Literal
-from urllib.parse import urlencode
 
 from fastapi import Path, Query
 from pydantic import BaseModel
@@ -24,7 +23,7 @@ from service.intake.bench_work import (
     record_pieces,
     tick_step,
 )
-from service.intake.cursors import read_cursor, write_cursor
+from service.intake.cursors import read_moment_cursor, write_moment_cursor
 from service.intake.idempotency import Outcome, StoreSession
 from service.intake.remakes import open_remake
 from service.intake.requests import (
@@ -39,6 +38,7 @@ from service.intake.tickets import get_ticket, move_ticket
 from service.web.application import new_router
 from service.web.conditional import etag_for, not_modified, parse_if_match
 from service.web.openapi import problems
+from service.web.paging import page_answer
 from service.web.paper_answers import accepted_sheet
 from service.web.parts import Rooms, RoomsPart, StaffCaller, do, json_answer, once_each, request_key
 from service.web.request_mark import current_mark
@@ -74,29 +74,30 @@ async def queue(
         Slug | None, Query(description="Only tickets whose next step is at this station.")
     ] = None,
     sort: Annotated[
-        Literal["urgency"], Query(description="By promised day, then as they were written.")
+        Literal["urgency"],
+        Query(description="By slack, the least first, then as they were written."),
     ] = "urgency",
     limit: Annotated[int, Query(ge=1, le=100)] = 50,
     cursor: Annotated[str | None, Query(max_length=200)] = None,
 ) -> Response:
-    """Tickets with the earliest promised day first; follow `next` for more."""
+    """Tickets with the least slack first; follow `next` for more.
+
+    Slack is the working time from now to the promised dispatch, less what is still booked of the
+    ticket. It is below 0 for a ticket that will be late unless others wait for it.
+    """
     once_each(request, may_repeat=("state",))
     states = tuple(sorted(set(state or ())))
     bound_to = f"tickets:{','.join(states)}:{station or ''}:{sort}"
-    start = read_cursor(cursor, bound_to) if cursor is not None else None
+    start = read_moment_cursor(cursor, bound_to) if cursor is not None else None
     found = await rooms.in_store(
         lambda: bench_queue(
             rooms.services, station=station, states=states, limit=limit, cursor=start
         )
     )
     page = TicketPage(tickets=found.tickets, stations=found.stations)
-    if found.following is None:
-        return json_answer(page)
+    following = write_moment_cursor(found.following, bound_to) if found.following else None
     asked = [("state", one) for one in states] + [("station", station)] * (station is not None)
-    following = [("limit", str(limit)), ("cursor", write_cursor(found.following, bound_to))]
-    address = f"/v1/tickets?{urlencode([*asked, *following])}"
-    link = {"Link": f'<{address}>; rel="next"'}
-    return json_answer(page.model_copy(update={"next": address}), headers=link)
+    return page_answer(page, "/v1/tickets", asked, limit, following)
 
 
 @router.get(
