@@ -15,6 +15,7 @@ from service.demo_artwork import seed_demo_artwork
 from service.domain.errors import Unavailable
 from service.intake.artwork_shelf import ArtworkShelf
 from service.intake.catalogues import Catalogues
+from service.intake.decided import DecidedShelf
 from service.intake.picture_room import PictureRoom, SameProcess
 from service.intake.picture_workers import WorkerProcesses
 from service.intake.services import Services
@@ -109,6 +110,7 @@ def assemble(
         catalogues=Catalogues(database),
         artworks=ArtworkShelf(),
         spoilage=SpoilageShelf(),
+        decided=DecidedShelf(),
         picture_room=_picture_room(settings),
         clock=clock,
         new_id=new_id,

@@ -8,6 +8,7 @@ import itertools
 import os
 import shutil
 import socket
+import sys
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
 from ipaddress import ip_address
@@ -32,9 +33,15 @@ settings.register_profile(
 )
 settings.load_profile("project")
 
+# Where bytecode is switched off, each worker and each process that a test starts would compile
+# every module anew, longer than most tests take. Version control passes over what is written.
+sys.dont_write_bytecode = False
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+
 STORES = ("sqlite", "postgresql")
 REFERENCE_DATA = "--reference-data"
 BROWSER = "--browser"
+RACES = "--races"
 
 
 def _folder(name: str) -> str:
@@ -54,6 +61,13 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     )
     parser.addoption(
         BROWSER, action="store_true", help="also use the pages in a real browser without a window"
+    )
+    parser.addoption(
+        RACES,
+        type=int,
+        default=0,
+        metavar="TIMES",
+        help="run the race for the last units so often, of 64 at once instead of a dozen",
     )
 
 

@@ -20,8 +20,9 @@ _LAST_DAY = date(9999, 12, 30)
 def calendar_faults(catalogue: Catalogue, today: date) -> PathFaults:
     """What the calendar alone, and with the stations, contradicts."""
     calendar = catalogue.calendar
-    for name in ("opens", "cut_off"):
-        if getattr(calendar, name).tzinfo is not None:
+    for name in ("opens", "cut_off", "dispatch"):
+        local = getattr(calendar, name)
+        if local is not None and local.tzinfo is not None:
             yield ("calendar", name), f"{name} is local time and takes no offset"
     closed = _longest_closure(calendar)
     if closed is not None:

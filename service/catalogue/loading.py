@@ -76,7 +76,7 @@ def load_catalogue(path: Path, today: date | None = None) -> LoadedCatalogue:
     catalogue = _validated(book, today or datetime.now(UTC).date())
     if catalogue is None or book.faults:
         raise CatalogueFaults(book.faults)
-    return _loaded(catalogue)
+    return loaded_as(catalogue)
 
 
 def catalogue_from_json(document_json: str) -> Catalogue:
@@ -98,7 +98,8 @@ def demo_shop_path() -> Path:
     return Path(str(resources.files("service.catalogue").joinpath("demo_shop")))
 
 
-def _loaded(catalogue: Catalogue) -> LoadedCatalogue:
+def loaded_as(catalogue: Catalogue) -> LoadedCatalogue:
+    """The catalogue with its text and its version; it is not checked anew."""
     document_json = document_of(catalogue)
     version = hashlib.sha256(document_json.encode()).hexdigest()
     return LoadedCatalogue(catalogue, version, document_json)

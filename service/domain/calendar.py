@@ -11,15 +11,19 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from datetime import UTC, date, datetime, time, timedelta
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 from service.domain.machines import Station
+from service.domain.memo import Memo, Same
 from service.domain.shop import WorkCalendar
 
 SEARCH_DAYS = 1_096
 """Calendar days searched for a working day: three years, one of them a leap year."""
 
 _S_PER_MIN = 60
+_DIARY_ENTRIES = 20_000
+"""Answers kept of one calendar: a dozen stations over some years."""
 _SURELY_IN_A_DAY_S = 22 * 3_600
 """No clock change of today's zones makes the time from one opening to the next shorter."""
 
@@ -40,6 +44,19 @@ def is_working_day(calendar: WorkCalendar, day: date) -> bool:
         and day not in calendar.closures
         and day not in _holiday_names(calendar)
     )
+
+
+class _Diary:
+    """What was found of one calendar, for days that are asked for again and again."""
+
+    def __init__(self, calendar: WorkCalendar) -> None:
+        self.minutes = {(one.station, one.day): one.minutes for one in calendar.station_days}
+        self.found = Memo(_DIARY_ENTRIES)
+
+
+@lru_cache(maxsize=8)
+def _diary(calendar: Same[WorkCalendar]) -> _Diary:
+    return _Diary(calendar.it)
 
 
 def closed_because(calendar: WorkCalendar, day: date) -> str:
@@ -71,6 +88,10 @@ def working_days_between(calendar: WorkCalendar, start: date, end: date) -> int:
 
 def next_working_day(calendar: WorkCalendar, day: date) -> date:
     """The first working day on or after ``day``; :class:`NoWorkingDay` if there is none."""
+    return _diary(Same(calendar)).found.get(day, lambda: _next_working_day(calendar, day))
+
+
+def _next_working_day(calendar: WorkCalendar, day: date) -> date:
     last = min(day.toordinal() + SEARCH_DAYS, date.max.toordinal())
     for ordinal in range(day.toordinal(), last + 1):
         candidate = date.fromordinal(ordinal)
@@ -105,7 +126,7 @@ def first_work_day(calendar: WorkCalendar, now: datetime) -> date:
     if now.utcoffset() is None:
         raise ValueError("now must be a time with its zone")
     today = now.astimezone(ZoneInfo(calendar.time_zone)).date()
-    late = now.astimezone(UTC) > _instant(calendar, today, calendar.cut_off)
+    late = now.astimezone(UTC) > local_instant(calendar, today, calendar.cut_off)
     return next_working_day(calendar, today + timedelta(days=1) if late else today)
 
 
@@ -115,10 +136,11 @@ def opening(calendar: WorkCalendar, day: date) -> datetime:
     Where a clock change leaves the hour out or brings it twice, as :func:`first_work_day` takes
     the cut-off.
     """
-    return _instant(calendar, day, calendar.opens)
+    return local_instant(calendar, day, calendar.opens)
 
 
-def _instant(calendar: WorkCalendar, day: date, local: time) -> datetime:
+def local_instant(calendar: WorkCalendar, day: date, local: time) -> datetime:
+    """The instant, in UTC, of a time of a day in the shop's zone; clock changes as at openings."""
     # Fold 0 is the first of two, and in a gap it counts on from the time before the gap.
     there = datetime.combine(day, local.replace(tzinfo=None, fold=0), ZoneInfo(calendar.time_zone))
     return there.astimezone(UTC)
@@ -142,18 +164,22 @@ class StationHours:
     """How long each machine of a station works on a day; exceptions and clock changes count."""
 
     def __init__(self, calendar: WorkCalendar) -> None:
-        """Sort the calendar's exceptions by station and day."""
+        """Take up what is known of the calendar's days."""
         self._calendar = calendar
-        self._minutes = {(one.station, one.day): one.minutes for one in calendar.station_days}
+        self._diary = _diary(Same(calendar))
 
     def day_s(self, station: Station, day: date) -> int:
         """Seconds from the opening on; 0 on a day that is not worked.
 
         A station that works around the clock works an hour less when the clock is put forward.
         """
+        key = station.id, station.minutes_per_day, day
+        return self._diary.found.get(key, lambda: self._day_s(station, day))
+
+    def _day_s(self, station: Station, day: date) -> int:
         if not is_working_day(self._calendar, day):
             return 0
-        seconds = self._minutes.get((station.id, day), station.minutes_per_day) * _S_PER_MIN
+        seconds = self._diary.minutes.get((station.id, day), station.minutes_per_day) * _S_PER_MIN
         if seconds <= _SURELY_IN_A_DAY_S:
             return seconds
         following = opening(self._calendar, day + timedelta(days=1))

@@ -19,8 +19,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
+from typing import NamedTuple
 
 from service.domain.money import wide_arithmetic
+from service.domain.redo_cost import by_the_hour
 from service.domain.shop import Catalogue
 from service.domain.work import LineAccount, LineWork, OperationWork
 
@@ -54,11 +56,14 @@ class CostPart(StrEnum):
     ROUNDING = "rounding"
 
 
-@dataclass(frozen=True, slots=True)
-class CostRow:
+_PLACE = {part: place for place, part in enumerate(CostPart)}
+
+
+class CostRow(NamedTuple):
     """``quantity`` of ``unit`` at ``rate`` for each ``rate_per`` of them; negative takes off.
 
-    ``rate`` and ``amount`` are in the currency's major unit; ``amount`` has ten decimals.
+    ``rate`` and ``amount`` are in the currency's major unit; ``amount`` has ten decimals. A tuple,
+    as dozens are made for each line.
     """
 
     label: str
@@ -103,7 +108,7 @@ class DirectCost:
 def direct_cost(catalogue: Catalogue, account: LineAccount) -> DirectCost:
     """What grows with the pieces and what does not; KeyError for a size the blank has not."""
     with wide_arithmetic():
-        once, each = _by_the_hour(catalogue, account)
+        once, each = by_the_hour(catalogue, account.operations)
         ink = [
             one.ml * catalogue.printer_by_id[one.printer].ink_price_per_ml for one in account.ink
         ]
@@ -123,17 +128,6 @@ def direct_cost(catalogue: Catalogue, account: LineAccount) -> DirectCost:
         )
 
 
-def _by_the_hour(catalogue: Catalogue, account: LineAccount) -> tuple[Decimal, Decimal]:
-    """What set-ups cost, and what a piece does, as their rows sum to, without making the rows."""
-    once = each = _ZERO
-    for step in account.operations:
-        station = catalogue.station_by_id[step.station]
-        labour, machine = station.labour_rate_per_hour, station.machine_rate_per_hour
-        once += (step.setup_min + step.run_setup_min) * (labour + machine)
-        each += step.each_min * labour + (step.each_min + step.machine_each_min) * machine
-    return once / _MIN_PER_HOUR, each / _MIN_PER_HOUR
-
-
 def cost_line(catalogue: Catalogue, account: LineAccount, work: LineWork) -> tuple[CostRow, ...]:
     """Direct cost rows of a line, those of nothing left out.
 
@@ -149,8 +143,7 @@ def cost_line(catalogue: Catalogue, account: LineAccount, work: LineWork) -> tup
             *(row for step in work.operations for row in _run_rows(catalogue, step)),
             _consumables(catalogue, work.starts),
         ]
-    order = list(CostPart)
-    return tuple(sorted((row for row in rows if row.amount), key=lambda r: order.index(r.part)))
+    return tuple(sorted((row for row in rows if row.amount), key=lambda row: _PLACE[row.part]))
 
 
 def cost_row(
@@ -216,7 +209,7 @@ def _material_rows(catalogue: Catalogue, work: LineWork) -> list[CostRow]:
 
 
 def _set_up_rows(catalogue: Catalogue, step: OperationWork) -> list[CostRow]:
-    """Set-up minutes of the job, and of its run, x labour and machine rate."""
+    """Set-up minutes of the job, and of its run, x labour and machine rate; none of nothing."""
     station = catalogue.station_by_id[step.station]
     rate = station.labour_rate_per_hour + station.machine_rate_per_hour
     return [
@@ -229,6 +222,7 @@ def _set_up_rows(catalogue: Catalogue, step: OperationWork) -> list[CostRow]:
             _MIN_PER_HOUR,
         )
         for what, minutes in (("set up", step.setup_min), ("set up run,", step.run_setup_min))
+        if minutes
     ]
 
 
@@ -245,7 +239,10 @@ def _check_rows(catalogue: Catalogue, account: LineAccount) -> list[CostRow]:
 
 
 def _run_rows(catalogue: Catalogue, step: OperationWork) -> list[CostRow]:
-    """Attended minutes x labour rate; attended minutes and those of the machine alone x its."""
+    """Attended minutes x labour rate; attended minutes and those of the machine alone x its.
+
+    None of nothing.
+    """
     station = catalogue.station_by_id[step.station]
     label = f"{step.kind}, {station.name}"
     occupied = step.run_min + step.machine_min
@@ -255,6 +252,7 @@ def _run_rows(catalogue: Catalogue, step: OperationWork) -> list[CostRow]:
             (CostPart.LABOUR, step.run_min, station.labour_rate_per_hour),
             (CostPart.MACHINE, occupied, station.machine_rate_per_hour),
         )
+        if minutes and rate
     ]
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import ROUND_FLOOR, ROUND_HALF_UP, Decimal
+from functools import cached_property
 
 from service.domain.costing import CostPart, CostRow, cost_line, cost_row, direct_cost, exact_sum
 from service.domain.money import (
@@ -81,6 +82,7 @@ class LineToPrice:
         self._gross = _ONE + self._tax.rate if self._tax else _ONE
         self._load = _ONE + catalogue.prices.overhead_share
         self._told: dict[tuple[int, int], int] = {}
+        self._as_told_of: dict[int, Decimal] = {}
         blanks = self._direct.blanks
         self.filler = min(blanks, key=lambda size: (blanks[size], size))
         """The size one more piece costs least in."""
@@ -93,7 +95,7 @@ class LineToPrice:
         key = more, counted
         if key not in self._told:
             pieces, direct = self.line.pieces + more, self._direct
-            cost = self._goods_cost() + more * direct.blanks[self.filler]
+            cost = self._goods_cost + more * direct.blanks[self.filler]
             cost += pieces * self.shares.evened(pieces)
             self._told[key] = to_minor(cost * self._as_told(counted), self._currency)
         return self._told[key]
@@ -134,7 +136,11 @@ class LineToPrice:
 
     def _as_told(self, counted: int) -> Decimal:
         """What cost is multiplied by to be a price as told."""
-        return self._load * self._factors.of(counted) * self._gross
+        found = self._as_told_of.get(counted)
+        if found is None:
+            found = self._load * self._factors.of(counted) * self._gross
+            self._as_told_of[counted] = found
+        return found
 
     def _units(self, counted: int) -> dict[str, Decimal]:
         """Price without tax of a piece by size, not rounded, before any reduction."""
@@ -144,6 +150,7 @@ class LineToPrice:
             size: (blanks[size] + share) * self._load * factor for size in self.line.pieces_by_size
         }
 
+    @cached_property
     def _goods_cost(self) -> Decimal:
         """What the blanks of the good pieces cost."""
         blanks = self._direct.blanks

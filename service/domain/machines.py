@@ -20,7 +20,11 @@ from service.domain.values import (
 
 
 class Station(Frozen):
-    """A machine or a bench with working minutes per day; ``machines`` work side by side."""
+    """A machine or a bench with working minutes per day; ``machines`` work side by side.
+
+    ``spread`` is how far real minutes scatter about the standard ones: their standard deviation as
+    a share of the mean. None takes the policy's ``promise_spread``.
+    """
 
     id: Slug
     name: Words
@@ -28,6 +32,7 @@ class Station(Frozen):
     machines: Annotated[int, Field(ge=1, le=100)] = 1
     labour_rate_per_hour: Money
     machine_rate_per_hour: Money
+    spread: Annotated[float, Field(ge=0, le=1)] | None = None
 
     @property
     def capacity_min(self) -> int:

@@ -20,7 +20,7 @@ from decimal import (
     Overflow,
     localcontext,
 )
-from fractions import Fraction
+from math import lcm
 
 _CODES_BY_DECIMALS = {
     0: "BIF CLP DJF GNF ISK JPY KMF KRW PYG RWF UGX VND VUV XAF XOF XPF",
@@ -45,6 +45,11 @@ MOST_MINOR = 2**53 - 1
 
 _PRECISION = 40
 _GUARD = Decimal("1e-20")
+_WIDE = Context(
+    prec=_PRECISION,
+    rounding=ROUND_HALF_EVEN,
+    traps=[InvalidOperation, DivisionByZero, Overflow],
+)
 
 
 class TooMuchMoney(ValueError):
@@ -57,13 +62,7 @@ def wide_arithmetic() -> AbstractContextManager[Context]:
     Products of catalogue values are exact in it; only divisions leave a tail, which
     :func:`to_minor` knows how to drop. Impossible operations raise.
     """
-    return localcontext(
-        Context(
-            prec=_PRECISION,
-            rounding=ROUND_HALF_EVEN,
-            traps=[InvalidOperation, DivisionByZero, Overflow],
-        )
-    )
+    return localcontext(_WIDE)
 
 
 def minor_units(currency: str) -> int:
@@ -105,14 +104,16 @@ def split_by_largest_remainder(total_minor: int, weights: Sequence[Decimal | int
     remainders, earlier parts first among equals. ValueError for no weights, a negative one, or
     none above zero.
     """
-    shares = [Fraction(weight) for weight in weights]
-    whole = sum(shares, Fraction(0))
+    ratios = [weight.as_integer_ratio() for weight in weights]
+    common = lcm(*(below for _, below in ratios))
+    shares = [above * (common // below) for above, below in ratios]
+    whole = sum(shares)
     if whole <= 0 or min(shares) < 0:
         raise ValueError("weights must not be negative and at least one must be above zero")
     sign = -1 if total_minor < 0 else 1
-    exact = [abs(total_minor) * share / whole for share in shares]
-    parts = [int(part) for part in exact]
-    by_remainder = sorted(range(len(parts)), key=lambda index: parts[index] - exact[index])
+    exact = [divmod(abs(total_minor) * share, whole) for share in shares]
+    parts = [part for part, _ in exact]
+    by_remainder = sorted(range(len(parts)), key=lambda index: -exact[index][1])
     for index in by_remainder[: abs(total_minor) - sum(parts)]:
         parts[index] += 1
     return [sign * part for part in parts]

@@ -2,12 +2,15 @@
 
 Time is kept in buckets of one station and one working day. A ticket's work at a station begins no
 earlier than its work at the station before has ended; it may begin on the same day as long as
-what the ticket itself takes in a row fits into that day. Work that does not fit goes on the next
-working day. What is booked already is never moved and no bucket is ever filled above its
-capacity. Unattended time runs on by the clock, nights and closures too; it is taken to begin when
-all that is booked at its station that day is done, and where it ends after hours or on a closed
-day the work goes on with the next working day. A later version that looks at times within the
-day, or at the spread of what really happens, can answer in the same terms.
+what the ticket itself takes in a row fits into that day. A ticket that is handed on in lots
+(:func:`station_works`) is worked on lot by lot: a station takes up each as it comes, and only what
+it works is booked. Work that does not fit goes on the next working day. What is booked already is
+never moved and no bucket is ever filled above its capacity, by ordinary work not beyond what rush
+leaves it (:mod:`service.domain.booked_time`).
+Unattended time runs on by the clock, nights and closures too; it is taken to begin when all that is
+booked at its station that day is done, and where it ends after hours or on a closed day the work
+goes on with the next working day. What really happens scatters about such a plan:
+:mod:`service.domain.capable_to_promise` makes a promise of it.
 
 Days are dates in the shop's own zone, and begin when it opens. A station's bucket is what its
 machines work that day, exceptions of the calendar included. Of the present day only what comes
@@ -17,27 +20,27 @@ after now counts; what is booked that day is taken to be worked first, from the 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
+from decimal import Decimal
 
-from service.domain.calendar import (
-    StationHours,
-    add_working_days,
-    first_work_day,
-    next_working_day,
-    opening,
-    place_of,
-    working_days_between,
-)
+from service.domain.booked_time import NOTHING_BOOKED, Booked, BookedTime, ordinary_s, reserved_s
+from service.domain.calendar import add_working_days, first_work_day, next_working_day
 from service.domain.machines import Station
+from service.domain.methods import OperationKind
 from service.domain.shop import Catalogue, WorkCalendar
 from service.domain.work import LineWork
+from service.domain.work_hours import AT_ONCE, Moment, WorkHours
 
 HORIZON_DAYS = 400
 """Working days looked ahead before a plan is given up."""
 
+MOST_LOTS = 40
+"""A ticket is handed on in no more lots; those of a larger ticket are larger."""
+
 _S_PER_MIN = 60
+_S_PER_HOUR = 3_600
 
 
 class HorizonExceeded(Exception):
@@ -51,11 +54,31 @@ class HorizonExceeded(Exception):
 
 @dataclass(frozen=True, slots=True)
 class StationWork:
-    """Attended ``seconds`` at a station, then ``wait_s`` unattended seconds, as for drying."""
+    """Attended ``seconds`` at a station, then ``wait_s`` unattended seconds, as for drying.
+
+    The pieces come and are handed on in so many ``lots``, all alike, each with a wait of its own.
+    ``setup_s`` of the seconds come before the first lot is begun; without lots they are not told.
+    """
 
     station: str
     seconds: int
     wait_s: int = 0
+    lots: int = 1
+    setup_s: int = 0
+
+    def through_s(self, lots: int) -> int:
+        """Attended seconds until so many lots, from 1 on, are through."""
+        return self.setup_s - (self.setup_s - self.seconds) * lots // self.lots
+
+    def left(self, seconds: int) -> StationWork:
+        """The same with so many seconds of it left."""
+        setup_s = self.setup_s * seconds // self.seconds if self.seconds else 0
+        return StationWork(self.station, seconds, self.wait_s, self.lots, setup_s)
+
+    def written(self) -> list[str | int]:
+        """As it is kept: what it is made of, in order, without lots where there is but one."""
+        whole: list[str | int] = [self.station, self.seconds, self.wait_s]
+        return whole if self.lots == 1 else [*whole, self.lots, self.setup_s]
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,15 +92,27 @@ class PlannedBooking:
 
 
 @dataclass(frozen=True, slots=True)
+class PlannedShare:
+    """What one step of a ticket takes of a day, by the indexes of ticket and step."""
+
+    ticket_index: int
+    step_index: int
+    day: date
+    seconds: int
+
+
+@dataclass(frozen=True, slots=True)
 class Plan:
     """When the tickets are worked on. Bookings are sorted by ticket, day and station.
 
-    ``done_days`` holds the day each ticket is done, ``done_day`` the last of them. ``bottleneck``
-    is the station at which the last ticket loses most working days, or spends most time where it
-    loses none; empty when there is no work.
+    ``shares`` tell the same step by step, as they were planned. ``done_days`` holds the day each
+    ticket is done, ``done_day`` the last of them. ``bottleneck`` is the station at which the last
+    ticket loses most working days, or spends most time where it loses none; empty when there is no
+    work.
     """
 
     bookings: tuple[PlannedBooking, ...]
+    shares: tuple[PlannedShare, ...]
     first_day: date
     done_days: tuple[date, ...]
     done_day: date
@@ -92,28 +127,55 @@ class MaterialDay:
     waits_for: str
 
 
-@dataclass(frozen=True, slots=True)
-class Promise:
-    """The day an order leaves, the plan that holds it, and what decided it in words."""
+def station_works(
+    work: LineWork, hold_h: int = 0, transfer_pieces: int = 0
+) -> tuple[StationWork, ...]:
+    """A line's work in station order; neighbours at one station with no wait between are one.
 
-    promised_day: date
-    plan: Plan
-    material: MaterialDay
-    reason: str
-
-
-def station_works(work: LineWork) -> tuple[StationWork, ...]:
-    """A line's work in station order; neighbours at one station with no wait between are one."""
+    With ``hold_h`` a first piece is pressed and held so many hours before the rest is. With
+    ``transfer_pieces`` stations hand on lots of no more pieces than that, as far as
+    :data:`MOST_LOTS` are enough; 0 hands on whole tickets. What is set up anew then stands apart.
+    """
     joined: list[StationWork] = []
-    for operation in work.operations:
-        seconds = math.ceil(operation.minutes * _S_PER_MIN)
-        wait_s = operation.wait_min * _S_PER_MIN
+    for step in _steps(work, hold_h, _lots(work.starts, transfer_pieces)):
         last = joined[-1] if joined else None
-        if last is not None and last.station == operation.station and not last.wait_s:
-            joined[-1] = StationWork(last.station, last.seconds + seconds, wait_s)
+        if last is not None and _is_one(last, step):
+            seconds = last.seconds + step.seconds
+            joined[-1] = replace(last, seconds=seconds, wait_s=step.wait_s)
         else:
-            joined.append(StationWork(operation.station, seconds, wait_s))
+            joined.append(step)
     return tuple(step for step in joined if step.seconds or step.wait_s)
+
+
+def _is_one(last: StationWork, step: StationWork) -> bool:
+    """Whether a station goes on from one work to the next piece by piece, or has them whole."""
+    alike = (last.station, last.lots) == (step.station, step.lots)
+    return alike and not last.wait_s and not step.setup_s
+
+
+def _lots(pieces: int, transfer_pieces: int) -> int:
+    """In how many lots of at most so many pieces a ticket is handed on; 0 hands it on whole."""
+    return min(MOST_LOTS, -(-pieces // transfer_pieces)) if transfer_pieces and pieces else 1
+
+
+def _steps(work: LineWork, hold_h: int, lots: int) -> Iterator[StationWork]:
+    held = hold_h == 0
+    for operation in work.operations:
+        minutes, setup_min = operation.minutes, operation.setup_min + operation.run_setup_min
+        if not held and operation.kind is OperationKind.PRESS:
+            held = True
+            rest = operation.run_min + operation.machine_min
+            first = minutes - rest + rest / operation.starts
+            sample_s = math.ceil(first * _S_PER_MIN)
+            yield StationWork(operation.station, sample_s, hold_h * _S_PER_HOUR)
+            minutes, setup_min = minutes - first, Decimal(0)
+        yield StationWork(
+            operation.station,
+            math.ceil(minutes * _S_PER_MIN),
+            operation.wait_min * _S_PER_MIN,
+            lots,
+            math.floor(setup_min * _S_PER_MIN) if lots > 1 else 0,
+        )
 
 
 def material_ready_day(
@@ -121,7 +183,7 @@ def material_ready_day(
 ) -> MaterialDay:
     """The day blanks and media of all lines are there: everything is bought in for the order.
 
-    Garments the customer brings are taken to be there. A stock ledger can take this rule's place.
+    Garments the customer brings are taken to be there. The rule where no stock is looked at.
     """
     leads = {(0, "")}
     for work in works:
@@ -141,79 +203,35 @@ def plan_work(
     ready_day: date,
     calendar: WorkCalendar,
     stations: Mapping[str, Station],
-    booked_s: Mapping[tuple[str, date], int],
+    booked: Booked,
     now: datetime | None = None,
+    reserve_percent: int = 0,
 ) -> Plan:
     """Plan each ticket's station works, ticket after ticket, none before ``ready_day`` or ``now``.
 
-    ``booked_s`` holds the seconds taken already by station and day; a missing entry is 0. More of
-    it, a ticket planned before, a later ``now``, another closed day or a shorter one never makes a
-    ticket done earlier than it would be alone. Among several tickets planned together one held up
-    may leave another a place it would not have had. Without ``now`` every day counts in full.
+    ``reserve_percent`` of every day is kept for rush; 0 plans rush itself. More that is booked, a
+    ticket planned before, a later ``now``, another closed day or a shorter one never makes a ticket
+    done earlier than it would be alone, nor do lots make it done later than a whole ticket is.
+    Among several tickets planned together one held up may leave another a place it would not have
+    had. Without ``now`` every day counts in full.
     Equal arguments give equal plans. KeyError for an unknown station, :class:`HorizonExceeded`
     when the days run out, :class:`~service.domain.calendar.NoWorkingDay` when there are none.
     """
-    hours = _Hours(calendar, now)
+    hours = WorkHours(calendar, now)
     days = _Days(calendar, max(ready_day, hours.today))
-    planner = _Planner(days, hours, stations, booked_s)
+    planner = _Planner(days, hours, stations, booked, reserve_percent)
     tracks = [planner.run(index, steps) for index, steps in enumerate(works)]
     first = planner.days.at(0, "")
     done_days = tuple(planner.days.at(track.end.day_index, "") for track in tracks)
     last = max(tracks, key=lambda track: track.end.day_index, default=None)
     return Plan(
         bookings=planner.bookings(),
+        shares=tuple(planner.shares),
         first_day=min((day for _, _, day in planner.taken_s), default=first),
         done_days=done_days,
         done_day=max(done_days, default=first),
         bottleneck=last.bottleneck() if last else "",
     )
-
-
-def promise(
-    catalogue: Catalogue,
-    works: Sequence[LineWork],
-    *,
-    now: datetime,
-    booked_s: Mapping[tuple[str, date], int],
-) -> Promise:
-    """Promise the day the last line is done, one ticket a line; errors as :func:`plan_work`."""
-    material = material_ready_day(catalogue, works, now)
-    plan = plan_work(
-        [station_works(work) for work in works],
-        ready_day=material.day,
-        calendar=catalogue.calendar,
-        stations=catalogue.station_by_id,
-        booked_s=booked_s,
-        now=now,
-    )
-    return Promise(plan.done_day, plan, material, _reason(catalogue, plan, material, now))
-
-
-def _reason(catalogue: Catalogue, plan: Plan, material: MaterialDay, now: datetime) -> str:
-    calendar = catalogue.calendar
-    waiting = working_days_between(calendar, first_work_day(calendar, now), material.day)
-    working = working_days_between(calendar, material.day, plan.done_day)
-    if material.waits_for and waiting >= working:
-        return (
-            f"{material.waits_for} is here on {material.day}, {_days(waiting)} from the start; "
-            f"the work itself adds {_days(working)}"
-        )
-    if not plan.bottleneck:
-        return "there is no work to wait for"
-    name = catalogue.station_by_id[plan.bottleneck].name
-    return f"{name} is the tightest station; from {material.day} the work adds {_days(working)}"
-
-
-def _days(count: int) -> str:
-    return f"{count} working day{'' if count == 1 else 's'}"
-
-
-@dataclass(frozen=True, slots=True)
-class _Moment:
-    """A place in a ticket's course: a working day by index, and seconds into it."""
-
-    day_index: int
-    into_day_s: int
 
 
 class _Days:
@@ -239,39 +257,14 @@ class _Days:
         return index, self.at(index, station) == day
 
 
-class _Hours:
-    """How long stations work on each day, and how much of it is gone by ``now``."""
-
-    def __init__(self, calendar: WorkCalendar, now: datetime | None) -> None:
-        self._calendar = calendar
-        self.today, self._gone_s = place_of(calendar, now) if now is not None else (date.min, 0)
-        self.day_s = StationHours(calendar).day_s
-
-    def gone_s(self, day: date) -> int:
-        """Seconds since the day's opening that nothing can be planned in any more."""
-        return self._gone_s if day == self.today else 0
-
-    def wait(self, station: Station, day: date, from_s: int, wait_s: int) -> tuple[date, int]:
-        """Day and seconds into it at which a wait ends; if after hours, the next morning."""
-        opened = opening(self._calendar, day)
-        # A day booked beyond its end is not waited for longer than the day itself.
-        began = min(
-            opened + timedelta(seconds=from_s), opening(self._calendar, day + timedelta(days=1))
-        )
-        ends, into_s = place_of(self._calendar, began + timedelta(seconds=wait_s))
-        if into_s > station.minutes_per_day * _S_PER_MIN:
-            return ends + timedelta(days=1), 0
-        return ends, into_s
-
-
 @dataclass(slots=True)
 class _Track:
     """How one ticket went: where it ended, and days and seconds by station."""
 
-    end: _Moment
+    end: Moment
     spent: dict[str, tuple[int, int]] = field(default_factory=dict)
 
-    def add(self, station: str, days: int, seconds: int, end: _Moment) -> None:
+    def add(self, station: str, days: int, seconds: int, end: Moment) -> None:
         """Note a step that took so many working days and seconds and ended at ``end``."""
         days_before, seconds_before = self.spent.get(station, (0, 0))
         self.spent[station] = (days_before + days, seconds_before + seconds)
@@ -288,22 +281,38 @@ class _Planner:
     def __init__(
         self,
         days: _Days,
-        hours: _Hours,
+        hours: WorkHours,
         stations: Mapping[str, Station],
-        booked_s: Mapping[tuple[str, date], int],
+        booked: Booked,
+        reserve_percent: int,
     ) -> None:
         self.days = days
         self.taken_s: dict[tuple[int, str, date], int] = {}
+        self.shares: list[PlannedShare] = []
         self._hours = hours
         self._stations = stations
-        self._booked_s = booked_s
+        self._booked = booked
+        self._reserve_percent = reserve_percent
         self._own_s: dict[tuple[str, date], int] = {}
 
     def run(self, ticket: int, steps: Sequence[StationWork]) -> _Track:
         """Plan one ticket's steps in order."""
-        track = _Track(_Moment(0, 0))
-        for step in steps:
-            end = self._wait(step, self._work(ticket, step, track.end))
+        track = _Track(AT_ONCE)
+        lots: list[Moment] = []
+        left: dict[str, Moment] = {}
+        for index, step in enumerate(steps):
+            if len(lots) != step.lots:
+                lots = [track.end] * step.lots
+            machines, worked_s = self._stations[step.station].machines, 0
+            # What it did for the ticket before is over before it begins with something else.
+            at = left.get(step.station, AT_ONCE)
+            for number, (day, into_s) in enumerate(lots):
+                lot_s, worked_s = step.through_s(number + 1) - worked_s, step.through_s(number + 1)
+                begin = max(at, Moment(day, into_s * machines))
+                at = self._work((ticket, index), step.station, lot_s, begin)
+                over = Moment(at.day_index, -(-at.into_day_s // machines))
+                lots[number] = self._wait(step, over)
+            left[step.station], end = at, lots[-1]
             track.add(step.station, end.day_index - track.end.day_index, step.seconds, end)
         return track
 
@@ -315,41 +324,54 @@ class _Planner:
             for ticket, day, station in rows
         )
 
-    def _load_s(self, station: str, day: date) -> int:
-        return self._booked_s.get((station, day), 0) + self._own_s.get((station, day), 0)
+    def _taken_by_others(self, station: str, day: date) -> BookedTime:
+        return self._booked.get((station, day), NOTHING_BOOKED)
 
-    def _work(self, ticket: int, step: StationWork, at: _Moment) -> _Moment:
-        station = self._stations[step.station]
-        machines, left_s = station.machines, step.seconds
+    def _free_s(self, station: str, day: date, capacity_s: int, to_come_s: int) -> int:
+        kept_s = reserved_s(capacity_s, self._reserve_percent)
+        lost_s = kept_s + ordinary_s(self._taken_by_others(station, day), kept_s)
+        return min(capacity_s - lost_s, to_come_s) - self._own_s.get((station, day), 0)
+
+    def _work(self, place: tuple[int, int], name: str, left_s: int, at: Moment) -> Moment:
+        """Work so long from ``at`` on; both moments in seconds of all machines."""
+        station = self._stations[name]
+        machines = station.machines
         while left_s > 0:
-            day = self.days.at(at.day_index, station.id)
-            day_s, into_s = self._hours.day_s(station, day), self._into_s(at, day)
-            free_s = day_s * machines - self._load_s(station.id, day)
-            room_s = min(left_s, free_s, (day_s - into_s) * machines)
+            day = self.days.at(at.day_index, name)
+            day_s, gone_s = self._hours.day_s(station, day), self._hours.gone_s(day)
+            free_s = self._free_s(name, day, day_s * machines, (day_s - gone_s) * machines)
+            into_s = max(at.into_day_s, gone_s * machines)
+            room_s = min(left_s, free_s, day_s * machines - into_s)
             if room_s > 0:
-                self._take(ticket, station.id, day, room_s)
+                self._take(place, name, day, room_s)
                 left_s -= room_s
-                at = replace(at, into_day_s=into_s + math.ceil(room_s / machines))
+                at = Moment(at.day_index, into_s + room_s)
             if left_s > 0:
-                at = _Moment(at.day_index + 1, 0)
+                at = Moment(at.day_index + 1, 0)
         return at
 
-    def _into_s(self, at: _Moment, day: date) -> int:
+    def _into_s(self, at: Moment, day: date) -> int:
         return max(at.into_day_s, self._hours.gone_s(day))
 
-    def _take(self, ticket: int, station: str, day: date, seconds: int) -> None:
-        own, taken = (station, day), (ticket, station, day)
+    def _take(self, place: tuple[int, int], station: str, day: date, seconds: int) -> None:
+        own, taken = (station, day), (place[0], station, day)
+        before = self.shares[-1] if self.shares else None
+        if before and (before.ticket_index, before.step_index, before.day) == (*place, day):
+            self.shares[-1] = replace(before, seconds=before.seconds + seconds)
+        else:
+            self.shares.append(PlannedShare(*place, day, seconds))
         self._own_s[own] = self._own_s.get(own, 0) + seconds
         self.taken_s[taken] = self.taken_s.get(taken, 0) + seconds
 
-    def _wait(self, step: StationWork, at: _Moment) -> _Moment:
+    def _wait(self, step: StationWork, at: Moment) -> Moment:
         """Let unattended time run from when the station is done that day, at the latest."""
         if step.wait_s == 0:
             return at
         station = self._stations[step.station]
         day = self.days.at(at.day_index, station.id)
-        queue_s = math.ceil(self._load_s(station.id, day) / station.machines)
+        booked_s = self._taken_by_others(station.id, day).seconds
+        queue_s = math.ceil((booked_s + self._own_s.get((station.id, day), 0)) / station.machines)
         from_s = max(queue_s, self._into_s(at, day))
         ends, into_s = self._hours.wait(station, day, from_s, step.wait_s)
         index, on_the_day = self.days.from_day(at.day_index, ends, station.id)
-        return _Moment(index, into_s if on_the_day else 0)
+        return Moment(index, into_s if on_the_day else 0)

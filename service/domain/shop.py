@@ -138,6 +138,11 @@ class Policy(Frozen):
     run_length_mm: Annotated[float, Field(ge=300, le=5_000)] = 3_000.0
     stock_safety_days: Annotated[int, Field(ge=0, le=60)] = 3
     stock_order_days: Annotated[int, Field(ge=1, le=250)] = 10
+    promise_percent: Annotated[int, Field(ge=50, le=99)] = 90
+    promise_spread: Annotated[float, Field(ge=0, le=1)] = 0.35
+    transfer_pieces: Annotated[int, Field(ge=0, le=10_000)] = 0
+    rush_reserve_percent: Annotated[int, Field(ge=0, le=50)] = 10
+    hold_max_min: Annotated[int, Field(ge=0, le=60)] = 30
     supplied_placements: tuple[SuppliedPlacement, ...] = ()
 
     @model_validator(mode="after")
@@ -191,13 +196,16 @@ class WorkCalendar(Frozen):
     """When the shop works. Weekdays run from 0, Monday, to 6, Sunday; times are local.
 
     Stations begin at ``opens`` and work their minutes from there. An order accepted after
-    ``cut_off`` starts on the next working day. ``closures`` are the shop's own closed days.
+    ``cut_off`` starts on the next working day. What is done by ``dispatch`` leaves that day, on the
+    morning after where it is before the opening; without it, all that is done on a working day.
+    ``closures`` are the shop's own closed days.
     """
 
     time_zone: Annotated[str, AfterValidator(_zone_known)]
     working_weekdays: Annotated[frozenset[Annotated[int, Field(ge=0, le=6)]], Field(min_length=1)]
     opens: time = time(8)
     cut_off: time
+    dispatch: time | None = None
     holidays: PublicHolidays | None = None
     closures: frozenset[date] = frozenset()
     station_days: tuple[StationException, ...] = ()

@@ -8,17 +8,23 @@
 
 Within a decoration its operations keep their order; nothing here reads a method's name. Whatever a
 method prepares after its first strike stays where the method has it.
+
+What the hands do hangs little on the drawing, so it is written once for each way a decoration is
+made, and each drawing's lengths are put in: on a ticket most of the time went into writing it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import chain
+from typing import Any
 
 from service.domain.chain import Chain
+from service.domain.compiled import CompiledCatalogue
 from service.domain.machines import Plotter, Printer
 from service.domain.media import FilmColour, Medium, Peel, WorkedFrom
+from service.domain.memo import Memo, Same
 from service.domain.methods import HEATED, Cover, Operation, OperationKind
 from service.domain.placement_drawing import PlacementDrawing
 from service.domain.recipe import OperationRecipe, StrikeSettings, operation_recipes
@@ -31,12 +37,16 @@ from service.domain.ticket_steps import (
     StepKind,
     TicketStep,
     exact_fahrenheit,
+    step_key,
 )
 from service.domain.ticket_words import Scene, StepWords, in_colour, words_of
 from service.domain.work import ONCE_PER_LINE
 
 _PREPARES = frozenset({OperationKind.PRINT, OperationKind.CUT})
 _FIXES = frozenset({OperationKind.TACK, OperationKind.PRESS})
+
+KEPT_WAYS = 400
+"""Ways of making a decoration whose steps are remembered for each version."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,26 +84,88 @@ class PlannedDecoration:
         return next(heated, len(operations))
 
 
+@dataclass(frozen=True, slots=True)
+class _Written:
+    """A step as it was written for one drawing; ``scene`` where its words hold the distances."""
+
+    step: TicketStep
+    scene: Scene | None = None
+
+    def numbered(self, number: int, drawing: PlacementDrawing) -> TicketStep:
+        """The step for another drawing of the same placement."""
+        step, changes = self.step, dict[str, Any](number=number)
+        lengths = {"width_mm": drawing.width_mm, "height_mm": drawing.height_mm}
+        if self.scene is not None:
+            there = replace(self.scene, placed=drawing.words())
+            changes["words"] = words_of(step.kind, there).do
+        if step.printing is not None:
+            changes["printing"] = step.printing.model_copy(update=lengths)
+        if step.cutting is not None:
+            changes["cutting"] = step.cutting.model_copy(update=lengths)
+        return step.model_copy(update=changes)
+
+
+@dataclass(frozen=True, slots=True)
+class _Way:
+    """The steps of one way of making a decoration: those before any heat, and the others."""
+
+    preparing: tuple[_Written, ...]
+    pressing: tuple[_Written, ...]
+
+
 def steps_in_order(
-    catalogue: Catalogue, decorations: Sequence[PlannedDecoration], gathering: StepWords
+    compiled: CompiledCatalogue, decorations: Sequence[PlannedDecoration], gathering: StepWords
 ) -> tuple[TicketStep, ...]:
     """The numbered steps of a line whose ``decorations`` stand in pressing order.
 
     ValueError when a strike has no setting.
     """
-    films = [planned.films for planned in decorations]
-    hands = [
-        _Hands(catalogue, planned, elsewhere=tuple(chain.from_iterable(films[:before])))
+    films = [planned.films for planned in decorations[:-1]]
+    ways = [
+        (_way_of(compiled, planned, tuple(chain.from_iterable(films[:before]))), planned.drawing)
         for before, planned in enumerate(decorations)
     ]
-    preparing = [step for one in hands for step in one.steps(heated=False)]
-    pressing = [step for one in hands for step in one.steps(heated=True)]
-    last = _last(catalogue, decorations)
-    work = [*preparing, *_lint_roll(pressing), *pressing, *last]
-    steps = [*_gather(work, gathering), *work]
+    preparing = [(step, drawing) for way, drawing in ways for step in way.preparing]
+    pressing = [(step, drawing) for way, drawing in ways for step in way.pressing]
+    if not ways:
+        return ()
+    nowhere = ways[-1][1]
+    lint_roll = [
+        (_Written(step), nowhere) for step in _lint_roll([one.step for one, _ in pressing])
+    ]
+    last = [(_Written(step), nowhere) for step in _last(compiled.catalogue, decorations)]
+    work = [*preparing, *lint_roll, *pressing, *last]
+    gather = [
+        (_Written(step), nowhere) for step in _gather([one.step for one, _ in work], gathering)
+    ]
     return tuple(
-        step.model_copy(update={"number": number}) for number, step in enumerate(steps, start=1)
+        step.numbered(number, drawing)
+        for number, (step, drawing) in enumerate([*gather, *work], start=1)
     )
+
+
+def _way_of(
+    compiled: CompiledCatalogue, planned: PlannedDecoration, elsewhere: tuple[str, ...]
+) -> _Way:
+    """The steps of a decoration, remembered for what they hang on beside the drawing's lengths."""
+    ways: Memo = compiled.memo.get("ways of making", lambda: Memo(KEPT_WAYS))
+    key = (
+        Same(planned.chain),
+        Same(planned.settings),
+        tuple((medium, colour.name) for medium, colour in planned.film_colours.items()),
+        planned.index,
+        planned.drawing.name,
+        planned.proof,
+        elsewhere,
+    )
+    return ways.get(key, lambda: _written(compiled.catalogue, planned, elsewhere))
+
+
+def _written(catalogue: Catalogue, planned: PlannedDecoration, elsewhere: tuple[str, ...]) -> _Way:
+    hands = _Hands(catalogue, planned, elsewhere)
+    # In this order, for the second begins where the first ended.
+    preparing = tuple(hands.steps(heated=False))
+    return _Way(preparing, tuple(hands.steps(heated=True)))
 
 
 def _gather(work: Sequence[TicketStep], gathering: StepWords) -> Iterator[TicketStep]:
@@ -155,7 +227,7 @@ class _Hands:
         self.distances = self.planned.drawing.words()
         self.recipes = operation_recipes(self.planned.chain, self.planned.settings)
 
-    def steps(self, *, heated: bool) -> Iterator[TicketStep]:
+    def steps(self, *, heated: bool) -> Iterator[_Written]:
         """The steps before the first strike, or from it on; asked for in that order."""
         operations = self.planned.chain.method.operations
         first = self.planned.first_heated
@@ -164,7 +236,7 @@ class _Hands:
             if operations[at].kind not in ONCE_PER_LINE:
                 yield from self._of_operation(operations[at], self.recipes[at])
 
-    def _of_operation(self, operation: Operation, recipe: OperationRecipe) -> Iterator[TicketStep]:
+    def _of_operation(self, operation: Operation, recipe: OperationRecipe) -> Iterator[_Written]:
         medium = self.catalogue.medium_by_id.get(operation.medium or "")
         again = operation.medium in self.placed
         if operation.kind in _FIXES and medium is not None and not again:
@@ -192,15 +264,15 @@ class _Hands:
         medium: Medium | None,
         *,
         again: bool = False,
-    ) -> TicketStep:
+    ) -> _Written:
         closes = recipe.heated and kind is not StepKind.PLACE
         self.strike += closes
         scene = self._scene(operation, recipe, medium, again=again)
         said = words_of(kind, scene, "" if kind is StepKind.PLACE else operation.note)
         pressed = _press_settings(recipe) if closes else None
-        return TicketStep(
+        step = TicketStep(
             number=0,
-            key=f"d{self.planned.index + 1}-{recipe.index + 1}-{kind.replace('_', '-')}",
+            key=step_key(self.planned.index, recipe.index, kind),
             kind=kind,
             station=operation.station,
             station_name=self.catalogue.station_by_id[operation.station].name,
@@ -225,6 +297,7 @@ class _Hands:
             why=said.why,
             caution=said.caution,
         )
+        return _Written(step, scene if kind is StepKind.PLACE else None)
 
     def _scene(
         self, operation: Operation, recipe: OperationRecipe, medium: Medium | None, *, again: bool

@@ -13,10 +13,12 @@ from typing import Any
 
 from pydantic import Field, model_validator
 
-from service.domain.blanks import Style
+from service.domain.blanks import Blank, Style
 from service.domain.care_card import CareCard, care_card
+from service.domain.chain import Chain
 from service.domain.compiled import CompiledCatalogue
 from service.domain.facts import pressing_order
+from service.domain.memo import Same
 from service.domain.pieces import blanks_to_take
 from service.domain.placement_drawing import PlacementDrawing, draw_placement
 from service.domain.rules import Severity
@@ -194,9 +196,19 @@ def write_ticket(
         ),
         materials=materials,
         uses=uses_of(work, [_colour_names(one) for one in planned]),
-        steps=steps_in_order(catalogue, [planned[index] for index in order], gathering),
-        care=care_card(blank.care if blank else None, [one.chain for one in planned]),
+        steps=steps_in_order(compiled, [planned[index] for index in order], gathering),
+        care=_care(compiled, blank, [one.chain for one in planned]),
         cautions=(*GENERAL_CAUTIONS, *_cautions(line, planned)),
+    )
+
+
+def _care(
+    compiled: CompiledCatalogue, blank: Blank | None, chains: Sequence[Chain]
+) -> CareCard | None:
+    """The care card, which hangs on the garment and the methods alone, remembered."""
+    return compiled.memo.get(
+        ("care card", blank.id if blank else None, *map(Same, chains)),
+        lambda: care_card(blank.care if blank else None, chains),
     )
 
 

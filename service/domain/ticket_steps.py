@@ -34,6 +34,11 @@ class StepKind(StrEnum):
     PACK = "pack"
 
 
+def step_key(decoration: int, operation: int, kind: StepKind) -> str:
+    """The key of a step of that operation of that decoration, both counted from 0."""
+    return f"d{decoration + 1}-{operation + 1}-{kind.replace('_', '-')}"
+
+
 MIRROR_WORDS: Mapping[bool, str] = MappingProxyType({True: "MIRRORED", False: "NOT MIRRORED"})
 MIRROR_SIGNS: Mapping[bool, str] = MappingProxyType({True: "\u042f", False: "R"})
 """The letter R as it must lie on the medium: turned round, for which a Cyrillic letter stands, or

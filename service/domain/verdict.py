@@ -80,6 +80,11 @@ class MethodVerdict:
         return self.said.look
 
     @property
+    def hold_h(self) -> int:
+        """Hours for which a first piece is held before the rest is pressed."""
+        return max((finding.reading.hold_h for finding in self.said.findings), default=0)
+
+    @property
     def works(self) -> bool:
         """True when no rule blocks."""
         return not self.said.by_gravity[Severity.BLOCKS]

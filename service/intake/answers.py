@@ -32,6 +32,10 @@ class Answer(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", use_enum_values=True)
 
 
+def _is_empty(told: str) -> bool:
+    return not told
+
+
 class MoneyAnswer(Answer):
     """An amount in integer minor units of an ISO 4217 currency."""
 
@@ -178,6 +182,8 @@ class DecorationAnswer(Answer):
     smallest sets of your choices that cannot all hold, ``repairs`` all the smallest sets of which a
     change is enough, ``alternatives`` the nearest that work. ``nothing_works`` says that the shop
     has no way to make this artwork, and ``ruled_out_by`` which rules between them leave none.
+    ``not_searched``, told only of a refusal that no ways out were looked for, says so and what to
+    do.
     """
 
     placement: str
@@ -191,6 +197,7 @@ class DecorationAnswer(Answer):
     alternatives: tuple[AlternativeAnswer, ...] = ()
     nothing_works: bool = False
     ruled_out_by: tuple[str, ...] = ()
+    not_searched: Annotated[str, Field(exclude_if=_is_empty)] = ""
 
 
 class LineAnswer(Answer):
@@ -278,7 +285,11 @@ class OrderTicketAnswer(Answer):
 
 
 class OrderAnswer(Answer):
-    """An accepted order."""
+    """An accepted order.
+
+    ``expected_day`` is the day it is done as things stand, or was done; None for an order of which
+    that is not kept. It may pass the promised day, of which ``order.late`` tells.
+    """
 
     id: str
     quote_id: str
@@ -286,6 +297,7 @@ class OrderAnswer(Answer):
     state: OrderState
     total: MoneyAnswer
     promised_day: date
+    expected_day: date | None
     placed_at: Moment
     tickets: tuple[OrderTicketAnswer, ...]
 
@@ -321,12 +333,16 @@ class TicketHead(Answer):
 class TicketSummary(TicketHead):
     """A ticket in a list; ``pieces`` are the good ones wanted, over all sizes.
 
-    ``garment`` and ``colour`` are the names of the blank to fetch.
+    ``garment`` and ``colour`` are the names of the blank to fetch. ``latest_start`` is when what is
+    left of it must begin to be done in time, and ``slack_min`` the working minutes until then,
+    below 0 once that is past; None for what is sent or cancelled.
     """
 
     pieces: int
     garment: str
     colour: str
+    latest_start: Moment | None
+    slack_min: int | None
 
 
 class PieceCountAnswer(Answer):
@@ -427,7 +443,8 @@ class RemakeAnswer(Answer):
     """The ticket that makes pieces anew, and what it does to the promise.
 
     ``done_day`` is when it can be done, in the shop's time zone, ``promised_day`` what the order
-    was promised, ``late`` whether the one passes the other; ``reason`` says what decides the day.
+    was promised, ``late`` whether the order is now expected after that; ``reason`` says what
+    decides the day.
     """
 
     ticket: TicketAnswer

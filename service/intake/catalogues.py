@@ -5,14 +5,22 @@ from __future__ import annotations
 import threading
 from collections import OrderedDict
 from datetime import datetime
+from functools import partial
 
 from sqlmodel import Session
 
-from service.catalogue.loading import LoadedCatalogue, catalogue_from_json
+from service.catalogue.loading import LoadedCatalogue, catalogue_from_json, loaded_as
 from service.domain.choice_table import table_of
 from service.domain.compiled import CompiledCatalogue, compile_catalogue
-from service.store.catalogue_versions import find_version, store_version, version_in_force
-from service.store.database import Database
+from service.domain.standard_minutes import with_accepted
+from service.intake.learning_rows import accepted_minutes
+from service.store.catalogue_versions import (
+    find_version,
+    newest_version,
+    store_version,
+    version_in_force,
+)
+from service.store.database import Database, lock_shop
 
 KEPT_VERSIONS = 8
 
@@ -37,13 +45,28 @@ class Catalogues:
     def install(self, loaded: LoadedCatalogue, now: datetime) -> CompiledCatalogue:
         """Store the catalogue as the newest version, unless it already is, and put it in force.
 
-        Its table of choices is worked out first, which takes from a twentieth of a second to some
-        seconds: never on an event loop. Until then requests meet the catalogue before it.
+        Standard minutes that were accepted for what it says are put into it first. Its table of
+        choices is worked out before it is in force, which takes from a twentieth of a second to
+        some seconds: never on an event loop. Until then requests meet the catalogue before it.
         """
-        compiled = self._made_ready(loaded.version, loaded.document_json)
-        self._database.write(lambda session: store_version(session, loaded, now))
-        self._current = compiled
-        return compiled
+        while True:
+            wanted = self._database.read(lambda session: _with_accepted(session, loaded))
+            compiled = self._made_ready(wanted.version, wanted.document_json)
+            if self._database.write(partial(_store, loaded=loaded, wanted=wanted, now=now)):
+                self._current = compiled
+                return compiled
+
+    def follow(self) -> bool:
+        """Put the newest stored version in force if it is another than here; whether it was.
+
+        Reads one short row where nothing changed. Errors as :meth:`refresh`, and
+        ``CatalogueFaults`` for a version that a newer program has stored.
+        """
+        newest = self._database.read(newest_version)
+        if newest is None or newest == self.current.version:
+            return False
+        self.refresh()
+        return True
 
     def refresh(self) -> CompiledCatalogue:
         """Put the newest stored version in force, as :meth:`install` does.
@@ -84,3 +107,20 @@ class Catalogues:
                     self._compiled.popitem(last=False)
             self._compiled.move_to_end(version)
             return self._compiled[version]
+
+
+def _with_accepted(session: Session, loaded: LoadedCatalogue) -> LoadedCatalogue:
+    """The catalogue with the standard minutes that were accepted for what it says."""
+    catalogue = with_accepted(loaded.catalogue, accepted_minutes(session))
+    return loaded if catalogue is loaded.catalogue else loaded_as(catalogue)
+
+
+def _store(
+    session: Session, *, loaded: LoadedCatalogue, wanted: LoadedCatalogue, now: datetime
+) -> bool:
+    """Store what is wanted, unless other minutes were accepted since it was made ready."""
+    lock_shop(session)
+    if _with_accepted(session, loaded).version != wanted.version:
+        return False
+    store_version(session, wanted, now)
+    return True

@@ -12,14 +12,19 @@ import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import timedelta
+from functools import lru_cache
+from typing import Any, Final
 
 from pydantic import BaseModel
-from sqlalchemy import delete
+from sqlalchemy import Row, bindparam, select, update
+from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.exc import IntegrityError
-from sqlmodel import Session, col
+from sqlalchemy.sql.dml import ReturningInsert
+from sqlmodel import Session
 
 from service.domain.errors import BadInput, Conflict, Gone, ServiceError
 from service.intake.services import Services
+from service.store.core import table_of
 from service.store.tables import StoredAnswer
 
 KEPT_FOR = timedelta(hours=48)
@@ -28,6 +33,17 @@ KEPT_FOR = timedelta(hours=48)
 
 RESERVED = 409
 """Status of a row whose work is still running; replaced before the transaction ends."""
+
+_ANSWERS: Final = table_of(StoredAnswer)
+_NAMED: Final = (_ANSWERS.c.caller == bindparam("of"), _ANSWERS.c.key == bindparam("under"))
+_KEPT: Final = select(_ANSWERS).where(*_NAMED)
+_ANSWER: Final = (
+    update(_ANSWERS)
+    .where(*_NAMED)
+    .values(
+        status=bindparam("outcome"), headers_json=bindparam("headers"), body_json=bindparam("body")
+    )
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,64 +89,83 @@ def do_once(
         return services.database.write(work)
     key = request
     try:
-        return services.database.write(lambda session: _once(services, session, key, work, refusal))
+        return _tried_twice(services, key, work)
+    except _Undone as undone:
+        told = refusal(undone.refusal)
+    # Work and key are undone by now. Whoever has taken the key since then is replayed.
+    return services.database.write(lambda session: _once(services, session, key, lambda _: told))
+
+
+class _Undone(Exception):
+    """The work was refused by the state of things, and is to be undone."""
+
+    def __init__(self, refusal: ServiceError) -> None:
+        super().__init__(refusal.code)
+        self.refusal = refusal
+
+
+def _tried_twice(services: Services, request: RequestKey, work: Work) -> Outcome:
+    try:
+        return services.database.write(lambda session: _once(services, session, request, work))
     except IntegrityError:
-        # Two requests with one key met: the other has committed by now, so this one replays it.
-        return services.database.write(lambda session: _once(services, session, key, work, refusal))
+        # Two requests met in what may be there once. The other has committed by now, and is seen.
+        return services.database.write(lambda session: _once(services, session, request, work))
 
 
-def _once(
-    services: Services, session: Session, request: RequestKey, work: Work, refusal: RefusalWriter
-) -> Outcome:
-    now = services.clock()
-    kept = session.get(StoredAnswer, (request.caller, request.key))
-    if kept is not None and kept.expires_at > now:
-        return _replay(kept, request)
-    if kept is not None:
-        _forget(session, kept)
-    row = StoredAnswer(
-        caller=request.caller,
-        key=request.key,
-        fingerprint=request.fingerprint,
-        status=RESERVED,
-        headers_json="{}",
-        body_json="",
-        created_at=now,
-        expires_at=now + KEPT_FOR,
-    )
-    session.add(row)
-    session.flush()
-    outcome = _attempt(session, work, refusal)
-    row.status = outcome.status
-    row.headers_json = json.dumps(dict(outcome.headers))
-    row.body_json = outcome.body_json
-    session.add(row)
+def _once(services: Services, session: Session, request: RequestKey, work: Work) -> Outcome:
+    """Reserve the key, work, and keep the answer; or replay the one that is kept."""
+    named = {"of": request.caller, "under": request.key}
+    connection, now = session.connection(), services.clock()
+    reserve = _reserving(connection.dialect.name)
+    row = {
+        "caller": request.caller,
+        "key": request.key,
+        "fingerprint": request.fingerprint,
+        "status": RESERVED,
+        "headers_json": "{}",
+        "body_json": "",
+        "created_at": now,
+        "expires_at": now + KEPT_FOR,
+    }
+    # Of two requests with one key the second waits here until the first has ended.
+    while connection.execute(reserve, row).first() is None:
+        kept = connection.execute(_KEPT, named).first()
+        if kept is not None:
+            return _replay(kept, request)
+    outcome = _attempt(session, work)
+    answer = {
+        "outcome": outcome.status,
+        "headers": json.dumps(dict(outcome.headers)),
+        "body": outcome.body_json,
+    }
+    connection.execute(_ANSWER, named | answer)
     return outcome
 
 
-def _forget(session: Session, expired: StoredAnswer) -> None:
-    """Delete the row, unless another request with the key has done so at the same time."""
-    session.expunge(expired)
-    session.exec(
-        delete(StoredAnswer).where(
-            col(StoredAnswer.caller) == expired.caller,
-            col(StoredAnswer.key) == expired.key,
-            col(StoredAnswer.expires_at) == expired.expires_at,
-        )
+@lru_cache(maxsize=2)
+def _reserving(dialect: str) -> ReturningInsert[tuple[str]]:
+    """An insert that takes a key nobody has, or whose time is over, and then gives it back."""
+    insert = postgresql.insert(_ANSWERS) if dialect == "postgresql" else sqlite.insert(_ANSWERS)
+    key = [column.name for column in _ANSWERS.primary_key]
+    others = [column.name for column in _ANSWERS.columns if not column.primary_key]
+    taking = insert.on_conflict_do_update(
+        index_elements=key,
+        set_={name: insert.excluded[name] for name in others},
+        where=_ANSWERS.c.expires_at <= insert.excluded.created_at,
     )
+    return taking.returning(_ANSWERS.c.key)
 
 
-def _attempt(session: Session, work: Work, refusal: RefusalWriter) -> Outcome:
+def _attempt(session: Session, work: Work) -> Outcome:
     try:
-        with session.begin_nested():
-            return work(session)
+        return work(session)
     except (BadInput, Conflict, Gone) as refused:
         if refused.faults:
             raise
-        return refusal(refused)
+        raise _Undone(refused) from refused
 
 
-def _replay(kept: StoredAnswer, request: RequestKey) -> Outcome:
+def _replay(kept: Row[Any], request: RequestKey) -> Outcome:
     if kept.fingerprint != request.fingerprint:
         raise BadInput(
             "idempotency-key-reused",

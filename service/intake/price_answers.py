@@ -13,6 +13,7 @@ from typing import Annotated
 
 from pydantic import Field, PlainSerializer
 
+from service.domain.capable_to_promise import Reach
 from service.domain.costing import CostPart
 from service.intake.answers import Answer, FindingAnswer, Moment, MoneyAnswer
 
@@ -75,11 +76,36 @@ class QuoteLineAnswer(Answer):
 
 
 class PromiseAnswer(Answer):
-    """The day it leaves the shop, in the shop's time zone, and what decides it."""
+    """The day it leaves the shop, in the shop's time zone, and what decides it.
+
+    It is meant to be kept ``kept_percent`` times in a hundred. ``tightest_station`` is where the
+    work waits longest; ``waits_for`` is the material that comes last, on ``material_day``, where
+    any is waited for. ``rush_days`` are the working days that were gained by rush.
+    """
 
     day: date
     time_zone: str
     reason: str
+    kept_percent: int | None = None
+    tightest_station: str | None = None
+    waits_for: str | None = None
+    material_day: date | None = None
+    rush_days: int = 0
+
+
+class NeededByAnswer(Answer):
+    """Whether the day asked for can be had: ``yes``, with ``rush``, or ``no``.
+
+    ``nearest_day`` is the nearest to it that can be promised, with ``nearest_rush_days`` gained by
+    rush, 0 without, and is to be had for ``nearest_total``. ``ways`` say what would help.
+    """
+
+    day: date
+    answer: Reach
+    nearest_day: date
+    nearest_rush_days: int
+    nearest_total: MoneyAnswer
+    ways: tuple[str, ...]
 
 
 class QuoteAnswer(Answer):
@@ -87,6 +113,7 @@ class QuoteAnswer(Answer):
 
     ``goods`` is the sum of the lines, ``total`` what is to be paid. ``offer`` is the id of the
     offer that was taken off. ``more_costs_less`` is told where the shop lets more cost less.
+    The day's station time and material are held until ``held_until``, where that was asked for.
     """
 
     id: str
@@ -100,6 +127,8 @@ class QuoteAnswer(Answer):
     offer: str | None = None
     more_costs_less: MoreCostsLessAnswer | None = None
     promise: PromiseAnswer
+    needed_by: NeededByAnswer | None = None
+    held_until: Moment | None = None
 
 
 class BreakAheadAnswer(Answer):

@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import lru_cache
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -16,6 +17,7 @@ from service.domain.artwork import ArtworkMeasures
 from service.domain.canonical import canonical_json
 from service.domain.compiled import CompiledCatalogue
 from service.domain.errors import BadInput, FieldFault
+from service.domain.memo import Same
 from service.domain.money import MOST_MINOR, TooMuchMoney
 from service.domain.pricing import OrderPrice, PriceTerms, price_order
 from service.domain.rules import Severity
@@ -51,7 +53,7 @@ class PriceInputs:
                     artwork_id: {
                         "holder": artwork.holder,
                         "rights_declared": artwork.rights_declared,
-                        "measures": artwork.measures.model_dump(mode="json"),
+                        "measures": _plain(Same(artwork.measures)),
                     }
                     for artwork_id, artwork in self.artworks.items()
                 },
@@ -82,6 +84,12 @@ class PriceInputs:
         )
 
 
+@lru_cache(maxsize=1_024)
+def _plain(measures: Same[ArtworkMeasures]) -> Mapping[str, Any]:
+    """Measures as JSON has them; the same artworks are asked for again and again."""
+    return measures.it.model_dump(mode="json")
+
+
 @dataclass(frozen=True, slots=True)
 class PricedLines:
     """Lines with their verdicts and prices, before a day is promised."""
@@ -92,19 +100,35 @@ class PricedLines:
     price: OrderPrice
 
 
-def price_lines(inputs: PriceInputs, request: QuoteRequest) -> PricedLines:
-    """Resolve, judge and price. Computes only.
+def price_lines(inputs: PriceInputs, request: QuoteRequest, *, rush_days: int = 0) -> PricedLines:
+    """Resolve, judge and price, with so many days gained by rush. Computes only.
 
     Raises ``BadInput`` for unknown names, for an artwork whose outline the price needs and nobody
     measured and for more money than can be told, and ``cannot-be-made`` carrying the whole check
     where a decoration has no working method.
     """
-    terms = price_terms(inputs.compiled, request)
+    terms = replace(price_terms(inputs.compiled, request), rush_days=rush_days)
     lines, verdicts = decided_lines(inputs, request.lines)
     try:
-        price = price_order(inputs.compiled.catalogue, lines, terms, inputs.seen)
+        return _priced(inputs, lines, verdicts, terms)
     except OutlineUnknown as unknown:
         raise outline_unknown(unknown, request.lines) from unknown
+
+
+def with_rush(inputs: PriceInputs, priced: PricedLines, days: int) -> PricedLines:
+    """The same lines with so many days gained by rush; ``BadInput`` for too much money."""
+    terms = replace(priced.terms, rush_days=days)
+    return _priced(inputs, priced.lines, priced.verdicts, terms)
+
+
+def _priced(
+    inputs: PriceInputs,
+    lines: tuple[Line, ...],
+    verdicts: tuple[LineVerdict, ...],
+    terms: PriceTerms,
+) -> PricedLines:
+    try:
+        price = price_order(inputs.compiled.catalogue, lines, terms, inputs.seen)
     except TooMuchMoney as much:
         raise too_much_money(("lines",)) from much
     return PricedLines(lines, verdicts, terms, price)

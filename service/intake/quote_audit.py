@@ -63,8 +63,9 @@ def stored_quote(services: Services, quote_id: str) -> StoredQuote:
 def audit_quote(stored: StoredQuote) -> QuoteAuditAnswer:
     """Price the quote again, from its request, its inputs and its catalogue. Computes only."""
     row, inputs = stored.row, stored.inputs
-    priced = price_lines(inputs, QuoteRequest.model_validate_json(row.request_json))
     told = QuoteAnswer.model_validate_json(row.answer_json)
+    request = QuoteRequest.model_validate_json(row.request_json)
+    priced = price_lines(inputs, request, rush_days=told.promise.rush_days)
     differences = tuple(_differences(row, told, priced))
     currency = priced.price.currency
     return QuoteAuditAnswer(

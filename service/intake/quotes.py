@@ -3,52 +3,81 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from sqlmodel import Session
 
-from service.domain.calendar import first_work_day, working_days_between
+from service.domain.calendar import working_days_between
+from service.domain.canonical import rfc3339
+from service.domain.capable_to_promise import NeededBy, Promise, needed_by, promise, rushed
 from service.domain.compiled import CompiledCatalogue
-from service.domain.errors import BadInput, NotFound
-from service.domain.promising import HorizonExceeded, Promise, promise, station_works
+from service.domain.errors import BadInput, FieldFault, NotFound
+from service.domain.promising import StationWork, station_works
+from service.domain.shop import Catalogue
+from service.domain.stock_needs import Need, TicketStock, needs_of
 from service.domain.ticket import TicketDocument, write_ticket
 from service.domain.wishes import Line
-from service.domain.work import LineWork
 from service.intake.answers import MoneyAnswer
-from service.intake.price_answers import PromiseAnswer, QuoteAnswer
+from service.intake.check import LineVerdict
+from service.intake.holds import hold_for_quote, hold_written
+from service.intake.material import material_of, needs_written
+from service.intake.price_answers import NeededByAnswer, PromiseAnswer, QuoteAnswer
 from service.intake.price_views import line_answer, more_answer, row_texts, tax_answer
-from service.intake.priced_lines import PricedLines, PriceInputs, price_lines
+from service.intake.priced_lines import PricedLines, PriceInputs, price_lines, with_rush
+from service.intake.promises import most_rush_days, planned_ahead, promise_written, shop_now
 from service.intake.requests import QuoteRequest
 from service.intake.services import Caller, Services
+from service.intake.settling import settle_day
 from service.intake.ticket_rows import next_station
-from service.store.ledger import booked_seconds
+from service.store.database import lock_shop
 from service.store.tables import Quote
 
 
 @dataclass(frozen=True, slots=True)
 class QuoteReady:
-    """All of a quote that needs no store: its prices, and what is kept of them as JSON text."""
+    """All of a quote that needs no store: its prices, its work, what it takes, and its tickets.
+
+    ``works`` are those of each line; ``tickets_json`` is what is kept of the tickets.
+    """
 
     inputs: PriceInputs
     priced: PricedLines
+    works: tuple[tuple[StationWork, ...], ...]
+    needs: tuple[Need, ...]
     inputs_json: str
-    cost_json: str
     tickets_json: str
+
+    def rushed(self, days: int) -> PricedLines:
+        """The prices with so many days gained by rush."""
+        return with_rush(self.inputs, self.priced, days) if days else self.priced
 
 
 def prepare_quote(inputs: PriceInputs, request: QuoteRequest) -> QuoteReady:
     """Price the lines and write their tickets; computes only, errors as :func:`price_lines`."""
     priced = price_lines(inputs, request)
-    tickets = [
-        _planned_ticket(line, write_ticket(inputs.compiled, line, verdicts, price.work), price.work)
-        for line, verdicts, price in zip(
-            priced.lines, priced.verdicts, priced.price.lines, strict=True
-        )
-    ]
-    costs = [row_texts(line.rows) for line in priced.price.lines]
-    return QuoteReady(inputs, priced, inputs.as_json(), _compact(costs), _compact(tickets))
+    tickets, works, needs = [], [], []
+    for line, verdicts, price in zip(
+        priced.lines, priced.verdicts, priced.price.lines, strict=True
+    ):
+        document = write_ticket(inputs.compiled, line, verdicts, price.work)
+        lot_pieces = inputs.compiled.catalogue.policy.transfer_pieces
+        works.append(station_works(price.work, _hold_h(verdicts), lot_pieces))
+        entry = _planned_ticket(line, document, works[-1])
+        takes = list(needs_of(TicketStock.model_validate_json(entry["document_json"])))
+        needs.extend(takes)
+        tickets.append(entry | {"needs": needs_written(takes)})
+    return QuoteReady(
+        inputs=inputs,
+        priced=priced,
+        works=tuple(works),
+        needs=tuple(needs),
+        inputs_json=inputs.as_json(),
+        tickets_json=_compact(tickets),
+    )
 
 
 def quote_lines(
@@ -60,12 +89,24 @@ def quote_lines(
 ) -> QuoteAnswer:
     """Promise a day, keep the quote and answer, within the caller's transaction.
 
-    The day holds for the whole life of the quote: it is planned as if accepted at the last moment.
+    Without a hold the day stands for the whole life of the quote as long as nobody takes its time:
+    it is planned as if accepted at the last moment. With a hold it is planned as if accepted when
+    the hold ends, and kept for it until then. Raises ``BadInput`` for a day that is over, for more
+    minutes of hold than the shop gives, and for work beyond the days that the shop plans ahead.
     """
-    now, compiled, priced = services.clock(), ready.inputs.compiled, ready.priced
+    now, compiled = services.clock(), ready.inputs.compiled
+    _check_wishes(compiled, request, now)
+    if request.hold_min:
+        lock_shop(session)
+    settle_day(services, session)
     expires_at = now + timedelta(minutes=compiled.catalogue.policy.quote_valid_min)
-    promised = _promise(compiled, session, priced, expires_at)
-    answer = _answer(services.new_id("quote"), compiled, priced, promised, (now, expires_at))
+    # Nobody can accept what is held for a quote that has expired.
+    held_until = (
+        min(expires_at, now + timedelta(minutes=request.hold_min)) if request.hold_min else None
+    )
+    start = held_until or expires_at
+    found = _Found.of(services, session, request, ready, start)
+    answer = _answer(services.new_id("quote"), compiled, found, (now, expires_at), held_until)
     session.add(
         Quote(
             id=answer.id,
@@ -74,15 +115,18 @@ def quote_lines(
             request_json=request.model_dump_json(),
             answer_json=answer.model_dump_json(),
             inputs_json=ready.inputs_json,
-            cost_json=ready.cost_json,
-            plan_json=_plan_json(compiled, ready.tickets_json, promised, expires_at),
-            total_minor=priced.price.total_minor,
-            currency=priced.price.currency,
-            promised_day=promised.promised_day,
+            cost_json=_cost_json(found.priced),
+            plan_json=_plan_json(ready.tickets_json, found.promised, start, held_until),
+            total_minor=found.priced.price.total_minor,
+            currency=found.priced.price.currency,
+            promised_day=found.promised.promised_day,
             created_at=now,
             expires_at=expires_at,
         )
     )
+    if held_until is not None:
+        session.flush()
+        hold_for_quote(session, answer.id, found.promised, ready.needs, until=held_until, now=now)
     return answer
 
 
@@ -94,32 +138,102 @@ def get_quote(services: Services, caller: Caller, quote_id: str) -> QuoteAnswer:
     return QuoteAnswer.model_validate_json(row.answer_json)
 
 
-def _promise(
-    compiled: CompiledCatalogue, session: Session, priced: PricedLines, start: datetime
-) -> Promise:
+def _check_wishes(compiled: CompiledCatalogue, request: QuoteRequest, now: datetime) -> None:
+    """Days and minutes that can be asked for; ``BadInput`` naming each that cannot."""
     catalogue = compiled.catalogue
-    booked = booked_seconds(session, first_work_day(catalogue.calendar, start))
-    works = [line.work for line in priced.price.lines]
-    try:
-        return promise(catalogue, works, now=start, booked_s=booked)
-    except HorizonExceeded as full:
-        name = catalogue.station_by_id[full.station].name
-        raise BadInput(
-            "more-than-the-shop-can-make",
-            f"This does not fit into the working days the shop plans ahead; {name} is the "
-            "tightest station. Ask for fewer pieces.",
-        ) from full
+    today = now.astimezone(ZoneInfo(catalogue.calendar.time_zone)).date()
+    most = catalogue.policy.hold_max_min
+    faults = []
+    if request.needed_by is not None and request.needed_by < today:
+        what = f"{request.needed_by} is over: the shop's present day is {today}. Name it or a later"
+        faults.append(FieldFault(f"{what} one.", ("needed_by",), code="day-is-over"))
+    if request.hold_min > most:
+        what = f"This shop holds a day for at most {most} minutes, not {request.hold_min}."
+        faults.append(FieldFault(what, ("hold_min",), code="too-large"))
+    if request.rush and not most_rush_days(catalogue):
+        what = "This shop takes no rush. Leave 'rush' out; 'needed_by' says what day can be had."
+        faults.append(FieldFault(what, ("rush",), code="no-rush"))
+    if faults:
+        raise BadInput("fields-refused", "This cannot be asked of the shop.", faults=faults)
+
+
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """The promise a quote is given, its price, and how a day that is needed stands."""
+
+    promised: Promise
+    rush_days: int
+    priced: PricedLines
+    needed: NeededByAnswer | None
+
+    @classmethod
+    def of(
+        cls,
+        services: Services,
+        session: Session,
+        request: QuoteRequest,
+        ready: QuoteReady,
+        start: datetime,
+    ) -> _Found:
+        """Find it for work that begins at ``start``."""
+        catalogue, works = ready.inputs.compiled.catalogue, ready.works
+        with planned_ahead(catalogue.station_by_id):
+            shop = shop_now(services, session, catalogue, start=start)
+            material = material_of(
+                session, catalogue, ready.needs, start=start, now=services.clock()
+            )
+            ordinary = promise(shop, works, material)
+            fast = None
+            if request.rush:
+                most_days = most_rush_days(catalogue)
+                fast = rushed(shop, works, ordinary, most_rush_days=most_days)
+            promised = fast or ordinary
+            gained = _gained(catalogue, ordinary, promised)
+            found = cls(promised, gained, ready.rushed(gained), None)
+            if request.needed_by is None:
+                return found
+            reached = needed_by(
+                shop,
+                works,
+                ordinary,
+                request.needed_by,
+                most_rush_days=most_rush_days(catalogue),
+            )
+        return replace(found, needed=_needed_answer(ready, ordinary, reached))
+
+
+def _gained(catalogue: Catalogue, ordinary: Promise, promised: Promise) -> int:
+    return working_days_between(catalogue.calendar, promised.promised_day, ordinary.promised_day)
+
+
+def _needed_answer(ready: QuoteReady, ordinary: Promise, reached: NeededBy) -> NeededByAnswer:
+    gained = _gained(ready.inputs.compiled.catalogue, ordinary, reached.nearest)
+    price = ready.rushed(gained).price
+    return NeededByAnswer(
+        day=reached.day,
+        answer=reached.reach,
+        nearest_day=reached.nearest.promised_day,
+        nearest_rush_days=gained,
+        nearest_total=MoneyAnswer(amount=price.total_minor, currency=price.currency),
+        ways=reached.ways,
+    )
 
 
 def _plan_json(
-    compiled: CompiledCatalogue, tickets_json: str, promised: Promise, start: datetime
+    tickets_json: str, promised: Promise, start: datetime, held_until: datetime | None
 ) -> str:
-    """What accepting needs: each ticket's document and station work, and days for material."""
-    calendar = compiled.catalogue.calendar
-    first = first_work_day(calendar, start)
-    lead_days = working_days_between(calendar, first, promised.material.day)
-    head = {"material_lead_days": lead_days, "ready_day": promised.material.day.isoformat()}
+    """What accepting needs: when it was planned to begin, the promise, each ticket's work.
+
+    ``held`` has what the quote holds and until when, null for nothing; of a plan without it, it may
+    hold something.
+    """
+    held = None if held_until is None else hold_written(promised, held_until)
+    head = {"start": rfc3339(start), "held": held, "promise": promise_written(promised)}
     return f'{_compact(head)[:-1]},"tickets":{tickets_json}}}'
+
+
+def _cost_json(priced: PricedLines) -> str:
+    return _compact([row_texts(line.rows) for line in priced.price.lines])
 
 
 def _compact(document: object) -> str:
@@ -127,13 +241,20 @@ def _compact(document: object) -> str:
     return json.dumps(document, separators=(",", ":"))
 
 
-def _planned_ticket(line: Line, document: TicketDocument, work: LineWork) -> dict[str, Any]:
+def _hold_h(verdicts: LineVerdict) -> int:
+    """Hours for which a first piece is held, by what the rules ask of the chosen methods."""
+    return max((one.chosen.hold_h for one in verdicts if one.chosen is not None), default=0)
+
+
+def _planned_ticket(
+    line: Line, document: TicketDocument, works: Iterable[StationWork]
+) -> dict[str, Any]:
     return {
         "pieces": line.pieces,
         "method": _only_method(line),
         "station": next_station(document, ()),
         "document_json": document.model_dump_json(),
-        "works": [[step.station, step.seconds, step.wait_s] for step in station_works(work)],
+        "works": [step.written() for step in works],
     }
 
 
@@ -145,11 +266,11 @@ def _only_method(line: Line) -> str:
 def _answer(
     quote_id: str,
     compiled: CompiledCatalogue,
-    priced: PricedLines,
-    promised: Promise,
+    found: _Found,
     stands: tuple[datetime, datetime],
+    held_until: datetime | None,
 ) -> QuoteAnswer:
-    price = priced.price
+    priced, price = found.priced, found.priced.price
     return QuoteAnswer(
         id=quote_id,
         catalogue_version=compiled.version,
@@ -166,9 +287,23 @@ def _answer(
         total=MoneyAnswer(amount=price.total_minor, currency=price.currency),
         offer=priced.terms.offer_id,
         more_costs_less=more_answer(price),
-        promise=PromiseAnswer(
-            day=promised.promised_day,
-            time_zone=compiled.catalogue.calendar.time_zone,
-            reason=promised.reason,
-        ),
+        promise=_promise_answer(compiled.catalogue, found),
+        needed_by=found.needed,
+        held_until=held_until,
+    )
+
+
+def _promise_answer(catalogue: Catalogue, found: _Found) -> PromiseAnswer:
+    promised = found.promised
+    station = catalogue.station_by_id.get(promised.plan.bottleneck)
+    waits_for = promised.material.waits_for
+    return PromiseAnswer(
+        day=promised.promised_day,
+        time_zone=catalogue.calendar.time_zone,
+        reason=promised.reason,
+        kept_percent=catalogue.policy.promise_percent,
+        tightest_station=None if station is None else station.name,
+        waits_for=waits_for or None,
+        material_day=promised.material.day if waits_for else None,
+        rush_days=found.rush_days,
     )

@@ -2,9 +2,8 @@
 
 It is the same work for fewer pieces, under its own number and on its own station time, booked by
 the code that makes promises and within the shop's lock. It takes blanks and media of its own from
-stock; for its day they count as bought in, with their suppliers' days, as they do for an order. Of
-garments the customer brought there is no other blank: the ticket waits for what the customer
-brings.
+stock, and waits for them as an order does. Of garments the customer brought there is no other
+blank: the ticket waits for what the customer brings.
 
 The order's promised day stays what was promised, and the remake's urgency with it. Where its work
 cannot be done by then, the customer's side is told ``order.late`` with the day that can be kept.
@@ -12,35 +11,44 @@ cannot be done by then, the customer's side is told ``order.late`` with the day 
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from sqlmodel import Session, func, select
 
-from service.domain.calendar import first_work_day
+from service.domain.capable_to_promise import Promise, promise
 from service.domain.compiled import CompiledCatalogue
-from service.domain.errors import BadInput, Conflict
+from service.domain.errors import Conflict
 from service.domain.pieces import PieceEventKind
-from service.domain.promising import HorizonExceeded, Promise, promise
+from service.domain.promising import StationWork, station_works
 from service.domain.remakes import remake_document
+from service.domain.replanning import Why
+from service.domain.shop import Catalogue
 from service.domain.starts import NOTHING_SEEN
+from service.domain.stock_needs import Need, TicketStock, needs_of
 from service.domain.ticket import TicketDocument
 from service.domain.ticket_states import TicketState
 from service.domain.wishes import Line
-from service.domain.work import LineWork, line_work
+from service.domain.work import line_work
 from service.intake.answers import RemakeAnswer
 from service.intake.bench_work import AT_THE_PRESS, at_bench
+from service.intake.material import material_of
+from service.intake.order_days import refresh_days
 from service.intake.price_answers import QuoteAnswer
 from service.intake.priced_lines import PriceInputs
+from service.intake.promises import planned_ahead, shop_now
 from service.intake.requests import QuoteRequest, RemakeRequest
 from service.intake.resolve import artwork_ids, resolve_lines
 from service.intake.services import Services
+from service.intake.settling import settle_day
 from service.intake.stock_tickets import write_needs
 from service.intake.ticket_events import order_event, ticket_event
-from service.intake.ticket_rows import next_numbers, next_station, ticket_answer
+from service.intake.ticket_rows import next_station, ticket_answer
+from service.intake.urgency import latest_start_s
 from service.store.database import lock_shop
-from service.store.ledger import book, booked_seconds
-from service.store.tables import Order, Quote, Ticket, TicketPiece
+from service.store.ledger import book
+from service.store.new_orders import next_ticket_numbers
+from service.store.tables import Order, OrderPromise, Quote, Ticket, TicketPiece
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +56,7 @@ class _Planned:
     """What is to be made anew, and when."""
 
     document: TicketDocument
+    needs: tuple[Need, ...]
     promised: Promise
 
 
@@ -67,6 +76,7 @@ def open_remake(
     ``BadInput`` when the work does not fit the days that the shop plans ahead.
     """
     lock_shop(session)
+    settle_day(services, session, trace_id=trace_id)
     bench = at_bench(session, number, allowed_versions, AT_THE_PRESS, "A remake is opened")
     order, ticket, missing = bench.order, bench.ticket, bench.count.to_remake
     if not missing:
@@ -106,9 +116,12 @@ def _plan(
         line_work(compiled.catalogue, replace(line, pieces_by_size=dict(pieces)), inputs.seen)
         for pieces in (document.pieces_by_size, missing)
     )
-    return _Planned(
-        remake_document(document, before, now), _promise(services, session, compiled, now)
-    )
+    again = remake_document(document, before, now)
+    needs = tuple(needs_of(TicketStock.model_validate_json(again.model_dump_json())))
+    lot_pieces = services.catalogues.current.catalogue.policy.transfer_pieces
+    works = station_works(now, transfer_pieces=lot_pieces)
+    promised = _promise(services, session, compiled.catalogue, works, needs)
+    return _Planned(again, needs, promised)
 
 
 def _inputs(
@@ -135,19 +148,18 @@ def _line_again(inputs: PriceInputs, quote: Quote, index: int) -> Line:
 
 
 def _promise(
-    services: Services, session: Session, compiled: CompiledCatalogue, work: LineWork
+    services: Services,
+    session: Session,
+    quoted: Catalogue,
+    works: Sequence[StationWork],
+    needs: Sequence[Need],
 ) -> Promise:
-    catalogue, now = compiled.catalogue, services.clock()
-    booked = booked_seconds(session, first_work_day(catalogue.calendar, now))
-    try:
-        return promise(catalogue, [work], now=now, booked_s=booked)
-    except HorizonExceeded as full:
-        name = catalogue.station_by_id[full.station].name
-        raise BadInput(
-            "more-than-the-shop-can-make",
-            f"The remake does not fit into the working days the shop plans ahead; {name} is the "
-            "tightest station. Make room there first.",
-        ) from full
+    """By the calendar and stations in force; a remake takes no minutes that are kept for rush."""
+    catalogue, now = services.catalogues.current.catalogue, services.clock()
+    with planned_ahead(catalogue.station_by_id):
+        shop = shop_now(services, session, catalogue, start=now)
+        material = material_of(session, catalogue, needs, start=now, now=now, quoted=quoted)
+        return promise(shop, [works], material)
 
 
 def _write(
@@ -158,10 +170,12 @@ def _write(
     missing: Mapping[str, int],
 ) -> Ticket:
     """Write the ticket and book its station time."""
+    taken = [(one.station, one.day, one.seconds) for one in planned.promised.plan.bookings]
+    catalogue = services.catalogues.current.catalogue
     earlier = select(func.max(Ticket.remake)).where(
         Ticket.order_id == ticket.order_id, Ticket.line_index == ticket.line_index
     )
-    (number,) = next_numbers(session, 1)
+    (number,) = next_ticket_numbers(session, 1)
     remake = Ticket(
         number=number,
         order_id=ticket.order_id,
@@ -173,13 +187,15 @@ def _write(
         remake_of=ticket.number,
         pieces=sum(missing.values()),
         promised_day=ticket.promised_day,
+        latest_start_s=latest_start_s(
+            catalogue, ticket.promised_day, sum(seconds for _, _, seconds in taken)
+        ),
         document_json=planned.document.model_dump_json(),
         created_at=services.clock(),
     )
     session.add(remake)
     session.flush()
-    write_needs(session, [remake])
-    taken = [(one.station, one.day, one.seconds) for one in planned.promised.plan.bookings]
+    write_needs(session, remake, planned.needs)
     book(session, remake.id or 0, taken)
     return remake
 
@@ -219,16 +235,20 @@ def _tell(
 ) -> None:
     more = {"remake_of": remake.remake_of, "pieces": dict(planned.document.pieces_by_size)}
     ticket_event(services, session, order, remake, "ticket.remade", trace_id, more)
-    if planned.promised.promised_day > order.promised_day:
-        expected = {"expected_day": planned.promised.promised_day.isoformat()}
+    refresh_days(services, session, [order.id], Why.REMAKE, trace_id=trace_id, counted=True)
+    late = planned.promised.plan.done_day > order.promised_day
+    if late and session.get(OrderPromise, order.id) is None:
+        # Of an order from before promises were kept there is no day to compare with but this.
+        expected = {"expected_day": planned.promised.plan.done_day.isoformat(), "why": Why.REMAKE}
         order_event(services, session, order, "order.late", trace_id, expected)
 
 
 def _answer(session: Session, order: Order, remake: Ticket, promised: Promise) -> RemakeAnswer:
+    kept, done_day = session.get(OrderPromise, order.id), promised.plan.done_day
     return RemakeAnswer(
         ticket=ticket_answer(session, remake),
-        done_day=promised.promised_day,
+        done_day=done_day,
         promised_day=order.promised_day,
-        late=promised.promised_day > order.promised_day,
+        late=max(done_day, kept.expected_day if kept else done_day) > order.promised_day,
         reason=promised.reason,
     )

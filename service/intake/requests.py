@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import re
+from datetime import date
 from decimal import Decimal
 from typing import Annotated, Literal, Self
 
 from pydantic import (
     BaseModel,
+    BeforeValidator,
     ConfigDict,
     Field,
     StringConstraints,
@@ -28,6 +31,16 @@ Note = Annotated[str, StringConstraints(max_length=MAX_NOTE, pattern=r"^[^\x00]*
 Who = Annotated[str, StringConstraints(min_length=1, max_length=64, strip_whitespace=True)]
 """The person at the bench, by name or initials."""
 ANY_METHOD = "any"
+
+
+def _written_as_a_day(value: object) -> object:
+    if isinstance(value, str) and re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", value):
+        return value
+    raise ValueError("a day is written year, month, day: 2026-12-31")
+
+
+IsoDay = Annotated[date, BeforeValidator(_written_as_a_day)]
+"""A day as RFC 3339 writes a full-date; numbers are no days."""
 
 LEAST_WIDTH_MM, MOST_WIDTH_MM = 0.001, 2_000.0
 """Widths of prints. Of narrower ones resolutions and heights would end in numbers that cannot be
@@ -100,11 +113,17 @@ class QuoteRequest(RequestModel):
     """Lines to price and date.
 
     ``offer`` is one of the shop's discounts and ``tax_region`` one of its regions; none by default.
+    With ``needed_by`` the answer says whether that day can be had. ``rush`` asks for the earliest
+    day that the minutes kept for rush give, at the price of the days gained. The day, its station
+    time and its material are held for ``hold_min`` minutes; without, others may take them.
     """
 
     lines: Annotated[tuple[LineRequest, ...], Field(min_length=1, max_length=40)]
     offer: Slug | None = None
     tax_region: Slug | None = None
+    needed_by: IsoDay | None = None
+    rush: bool = False
+    hold_min: Annotated[int, Field(ge=0, le=60)] = 0
 
 
 class PriceCurveRequest(RequestModel):

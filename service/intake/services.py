@@ -8,6 +8,7 @@ from datetime import datetime
 
 from service.intake.artwork_shelf import ArtworkShelf
 from service.intake.catalogues import Catalogues
+from service.intake.decided import DecidedShelf
 from service.intake.picture_room import PictureRoom
 from service.intake.spoilage_seen import SpoilageShelf
 from service.store.database import Database
@@ -39,6 +40,7 @@ class Services:
     catalogues: Catalogues
     artworks: ArtworkShelf
     spoilage: SpoilageShelf
+    decided: DecidedShelf
     picture_room: PictureRoom
     clock: Callable[[], datetime]
     new_id: Callable[[str], str]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import date
 from decimal import Decimal
 from enum import StrEnum
 from typing import Annotated
@@ -12,7 +11,7 @@ from pydantic import Field, StringConstraints
 from service.domain.stock import MoveReason
 from service.domain.stock_items import SaidUnit, StockKind
 from service.domain.values import Slug
-from service.intake.requests import Identifier, Note, RequestModel, Who
+from service.intake.requests import Identifier, IsoDay, Note, RequestModel, Who
 
 Quantity = Annotated[
     Decimal, Field(ge=0, le=1_000_000_000, max_digits=13, decimal_places=3, examples=[24])
@@ -59,7 +58,7 @@ class StockMoveRequest(StockAmount):
 class IncomingRequest(StockAmount):
     """A delivery that is expected on a day."""
 
-    day: date
+    day: IsoDay
     who: Who
     note: Note = ""
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from datetime import datetime
 from functools import lru_cache
 from typing import Any
@@ -71,8 +71,13 @@ def moved(session: Session, since: datetime, kind: StockKind | None = None) -> S
     }
 
 
-def held(session: Session, kind: StockKind | None = None) -> dict[StockItem, int]:
-    """What open tickets still need of each thing, less what lies on an accepted run."""
+def held(
+    session: Session, kind: StockKind | None = None, *, items: Collection[str] | None = None
+) -> dict[StockItem, int]:
+    """What open tickets still need of each thing, less what lies on an accepted run.
+
+    Of one kind, or of catalogue entries of those ids, where that is asked for.
+    """
     on_run = exists().where(
         col(RunClaim.ticket_id) == col(TicketNeed.ticket_id),
         col(RunClaim.decoration) == col(TicketNeed.decoration),
@@ -84,14 +89,22 @@ def held(session: Session, kind: StockKind | None = None) -> dict[StockItem, int
     needed = sum_up(*key, func.sum(TicketNeed.quantity)).where(free).group_by(*key)
     if kind is not None:
         needed = needed.where(col(TicketNeed.kind) == kind)
+    if items is not None:
+        needed = needed.where(
+            col(TicketNeed.kind).in_([*StockKind]), col(TicketNeed.item).in_(items)
+        )
     return {item_of(*row[:5]): int(row[5]) for row in session.connection().execute(needed)}
 
 
-def expected(session: Session, kind: StockKind | None = None) -> dict[StockItem, list[Expected]]:
-    """What is on its way, the earliest day first."""
+def expected(
+    session: Session, kind: StockKind | None = None, *, items: Collection[str] | None = None
+) -> dict[StockItem, list[Expected]]:
+    """What is on its way, the earliest day first; of one kind or of those ids, where asked for."""
     statement = select(StockIncoming).where(StockIncoming.state == "expected")
     if kind is not None:
         statement = statement.where(StockIncoming.kind == kind)
+    if items is not None:
+        statement = statement.where(col(StockIncoming.item).in_(items))
     statement = statement.order_by(col(StockIncoming.expected_on), col(StockIncoming.seq))
     found: dict[StockItem, list[Expected]] = {}
     for row in session.exec(statement).all():

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import datetime
+from typing import Any
 
 from sqlalchemy import delete
 from sqlalchemy import select as sum_up
@@ -20,30 +21,35 @@ from sqlmodel import Session, col, func, select
 
 from service.domain.stock import MoveReason
 from service.domain.stock_items import StockItem, StockKind
-from service.domain.stock_needs import TicketStock, needs_of
+from service.domain.stock_needs import Need
 from service.domain.ticket_states import Move
 from service.intake.requests import MoveRequest
 from service.intake.stock_rows import item_of, key_of
 from service.intake.ticket_rows import document_of, piece_count, piece_rows
+from service.store.new_orders import write_ticket_needs
 from service.store.tables import RunClaim, StockMove, Ticket, TicketNeed
 
 
-def write_needs(session: Session, tickets: Iterable[Ticket]) -> None:
-    """Write what new tickets need; each has its id already."""
-    for ticket in tickets:
-        needed: dict[tuple[StockItem, int], int] = {}
-        for need in needs_of(TicketStock.model_validate_json(ticket.document_json)):
-            key = need.item, need.decoration
-            needed[key] = needed.get(key, 0) + need.quantity
-        session.add_all(
-            TicketNeed(
-                ticket_id=ticket.id or 0,
-                decoration=decoration,
-                quantity=quantity,
-                **item._asdict(),
-            )
-            for (item, decoration), quantity in needed.items()
-        )
+def write_needs(session: Session, ticket: Ticket, needs: Iterable[Need]) -> None:
+    """Write what a new ticket needs; it has its id already."""
+    write_ticket_needs(session, need_rows(ticket.id or 0, needs))
+
+
+def need_rows(ticket_id: int, needs: Iterable[Need]) -> list[dict[str, Any]]:
+    """What a ticket needs as it is written: one row of a thing and a decoration."""
+    needed: dict[tuple[StockItem, int], int] = {}
+    for need in needs:
+        key = need.item, need.decoration
+        needed[key] = needed.get(key, 0) + need.quantity
+    return [
+        {
+            "ticket_id": ticket_id,
+            "decoration": decoration,
+            "quantity": quantity,
+            **item._asdict(),
+        }
+        for (item, decoration), quantity in needed.items()
+    ]
 
 
 def book_ticket(session: Session, ticket: Ticket, request: MoveRequest, at: datetime) -> None:

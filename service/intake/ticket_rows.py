@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable
+from datetime import datetime
 
 from pydantic import BaseModel
 from sqlmodel import Session, col, select
@@ -36,8 +37,6 @@ from service.store.tables import (
     TicketTick,
 )
 
-_TICKET_DIGITS = 6
-
 
 def find_ticket(session: Session, number: str) -> Ticket:
     """The ticket of that number; ``NotFound`` if there is none."""
@@ -59,13 +58,6 @@ def _locked_ticket(session: Session, number: str) -> tuple[Order, Ticket]:
 
 def _no_such_ticket(number: str) -> NotFound:
     return NotFound("ticket-not-found", f"There is no ticket '{number}'.")
-
-
-def next_numbers(session: Session, count: int) -> list[str]:
-    """So many ticket numbers after the last; the caller holds the shop's lock."""
-    last = session.exec(select(Ticket.number).order_by(col(Ticket.id).desc()).limit(1)).first()
-    number = int(last[1:]) if last else 0
-    return [f"T{number + 1 + index:0{_TICKET_DIGITS}d}" for index in range(count)]
 
 
 def ticket_to_change(
@@ -196,14 +188,18 @@ class _Blank(BaseModel):
     colour: str = ""
 
 
-def summary(row: Ticket) -> TicketSummary:
-    """The ticket's row in a list."""
+def summary(
+    row: Ticket, latest_start: datetime | None = None, slack_min: int | None = None
+) -> TicketSummary:
+    """The ticket's row in a list; start and slack are those of one that is still to be done."""
     blank = _Blank.model_validate_json(row.document_json)
     return TicketSummary(
         **_head(row).model_dump(),
         pieces=row.pieces,
         garment=blank.garment,
         colour=blank.colour,
+        latest_start=latest_start,
+        slack_min=slack_min,
     )
 
 

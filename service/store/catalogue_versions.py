@@ -57,6 +57,12 @@ def version_in_force(session: Session) -> CatalogueVersion | None:
     return session.exec(newest).first()
 
 
+def newest_version(session: Session) -> str | None:
+    """The hash of the version in force, None in an empty store; its document is not read."""
+    newest = select(CatalogueVersion.version).order_by(col(CatalogueVersion.seq).desc()).limit(1)
+    return session.exec(newest).first()
+
+
 def find_version(session: Session, version: str) -> CatalogueVersion | None:
     """The stored version of that hash, or None."""
     return session.exec(

@@ -107,8 +107,19 @@ class Database:
         with Session(self._engines.writer, expire_on_commit=False) as session:
             self._begin(session)
             result = work(session)
-            session.commit()
+            self._commit(session)
             return result
+
+    def _commit(self, session: Session) -> None:
+        driver = session.connection().connection.driver_connection
+        try:
+            session.commit()
+        except DBAPIError:
+            # SQLite keeps a transaction open whose commit it refused, as for a dangling reference,
+            # and the connection would carry it into the next one's.
+            if self.dialect == "sqlite" and driver is not None:
+                driver.rollback()
+            raise
 
     def _begin(self, session: Session) -> None:
         # Nothing has been done yet, so a lost connection may be replaced without doubt.

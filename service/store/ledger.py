@@ -1,45 +1,293 @@
-"""Station time promised so far, by day, and each ticket's share of it."""
+"""Station time: what is promised by day, each ticket's share of it, and what quotes hold.
+
+Whoever books or gives back holds the shop's lock. Everything is read and written by station and
+day, however many tickets there are.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from datetime import date
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from datetime import date, datetime
+from functools import lru_cache
+from typing import Any, Final, NamedTuple
 
-from sqlalchemy import delete
-from sqlmodel import Session, col, select
+from sqlalchemy import (
+    BigInteger,
+    Insert,
+    bindparam,
+    case,
+    cast,
+    delete,
+    func,
+    union_all,
+    update,
+)
+from sqlalchemy import select as sa_select
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlmodel import Session, col
 
-from service.store.tables import Booking, StationDay
+from service.domain.booked_time import NOTHING_BOOKED, BookedTime
+from service.store.core import table_of
+from service.store.tables import Booking, CapacityHold, StationDay
+
+Share = tuple[str, date, int]
+"""Station, day and seconds."""
+
+_BATCH = 500
 
 
-def booked_seconds(session: Session, from_day: date) -> dict[tuple[str, date], int]:
-    """Seconds booked by station and day, from that day on; days without bookings are left out."""
-    statement = select(StationDay).where(col(StationDay.day) >= from_day)
-    rows = session.exec(statement).all()
-    return {(row.station, row.day): row.booked_s for row in rows if row.booked_s}
+class OpenShare(NamedTuple):
+    """A ticket's share of a station's day that is not worked."""
+
+    ticket_id: int
+    station: str
+    day: date
+    seconds: int
+    rush: bool
 
 
-def book(session: Session, ticket_id: int, taken: Iterable[tuple[str, date, int]]) -> None:
-    """Book station, day and seconds for a ticket. The caller holds the shop's lock."""
-    for station, day, seconds in taken:
-        session.add(Booking(ticket_id=ticket_id, station=station, day=day, seconds=seconds))
-        _add(session, station, day, seconds)
+_DAYS: Final = table_of(StationDay).c
+_HOLDS: Final = table_of(CapacityHold).c
+_END_HOLD: Final = delete(table_of(CapacityHold)).where(_HOLDS.quote_id == bindparam("of"))
+_FROM_DAY: Final = bindparam("from_day", type_=_DAYS.day.type)
+_TAKEN: Final = union_all(
+    sa_select(_DAYS.station, _DAYS.day, _DAYS.booked_s, _DAYS.rush_s, _DAYS.squares_s2).where(
+        _DAYS.day >= _FROM_DAY, _DAYS.booked_s > 0
+    ),
+    sa_select(
+        _HOLDS.station,
+        _HOLDS.day,
+        _HOLDS.seconds,
+        case((_HOLDS.rush, _HOLDS.seconds), else_=0),
+        case((_HOLDS.rush, 0), else_=cast(_HOLDS.seconds, BigInteger) * _HOLDS.seconds),
+    ).where(
+        _HOLDS.expires_at > bindparam("now"),
+        _HOLDS.day >= _FROM_DAY,
+    ),
+)
+"""What is booked and what is held, in the terms of booked time."""
 
 
-def give_back(session: Session, ticket_id: int, from_day: date) -> None:
-    """Give back what a ticket booked from that day on. The caller holds the shop's lock."""
-    statement = select(Booking).where(Booking.ticket_id == ticket_id, col(Booking.day) >= from_day)
-    for booking in session.exec(statement).all():
-        _add(session, booking.station, booking.day, -booking.seconds)
-    session.exec(
-        delete(Booking).where(col(Booking.ticket_id) == ticket_id, col(Booking.day) >= from_day)
+def booked_time(
+    session: Session, from_day: date, *, now: datetime
+) -> dict[tuple[str, date], BookedTime]:
+    """What is booked from that day on, with what quotes hold ``now``; days without are left out."""
+    rows = session.connection().execute(_TAKEN, {"from_day": from_day, "now": now})
+    found: dict[tuple[str, date], BookedTime] = {}
+    for station, day, seconds, rush_s, squares_s2 in rows:
+        before = found.get((station, day), NOTHING_BOOKED)
+        found[station, day] = BookedTime(
+            before.seconds + seconds, before.rush_s + rush_s, before.squares_s2 + int(squares_s2)
+        )
+    return found
+
+
+def book(session: Session, ticket_id: int, shares: Sequence[Share], *, rush: bool = False) -> None:
+    """Book station, day and seconds for a ticket; no two shares are of one station and day."""
+    book_shares(session, [OpenShare(ticket_id, *share, rush) for share in shares])
+
+
+def book_shares(session: Session, shares: Sequence[OpenShare]) -> None:
+    """Book shares of many tickets; no two of one ticket are of one station and day."""
+    if not shares:
+        return
+    connection = session.connection()
+    rows = [{**one._asdict(), "worked": False} for one in shares]
+    connection.execute(_added(Booking, connection.dialect.name), rows)
+    connection.execute(
+        _added(StationDay, connection.dialect.name),
+        [
+            {
+                "station": station,
+                "day": day,
+                "booked_s": time.seconds,
+                "rush_s": time.rush_s,
+                "squares_s2": time.squares_s2,
+            }
+            for (station, day), time in sorted(_by_day(shares).items())
+        ],
     )
 
 
-def _add(session: Session, station: str, day: date, seconds: int) -> None:
-    row = session.get(StationDay, (station, day))
-    if row is None:
-        session.add(StationDay(station=station, day=day, booked_s=seconds))
-        session.flush()
-    else:
-        row.booked_s += seconds
-        session.add(row)
+def give_back(
+    session: Session, ticket_id: int, from_day: date, *, stations: Collection[str] | None = None
+) -> None:
+    """Give back what a ticket booked from that day on, at those stations or at all."""
+    mine = [col(Booking.ticket_id) == ticket_id, col(Booking.day) >= from_day]
+    if stations is not None:
+        mine.append(col(Booking.station).in_(sorted(stations)))
+    _take_out(session, mine)
+
+
+def take_up(session: Session, ticket_id: int) -> None:
+    """Give back all that a ticket has booked and that is not worked, past days too."""
+    _take_out(session, [col(Booking.ticket_id) == ticket_id, ~col(Booking.worked)])
+
+
+def note_worked(
+    session: Session, ticket_id: int, today: date, *, stations: Collection[str] | None = None
+) -> None:
+    """A ticket's work at those stations, or at all, is over; days to come are given back."""
+    mine = [col(Booking.ticket_id) == ticket_id, ~col(Booking.worked)]
+    if stations is not None:
+        mine.append(col(Booking.station).in_(sorted(stations)))
+    _take_out(session, [*mine, col(Booking.day) > today])
+    session.connection().execute(update(Booking).where(*mine).values(worked=True))
+
+
+def hold(
+    session: Session,
+    quote_id: str,
+    shares: Iterable[Share],
+    *,
+    rush: bool,
+    until: datetime,
+) -> None:
+    """Keep station time for a quote until then."""
+    rows = [
+        {
+            "quote_id": quote_id,
+            "part": part,
+            "station": station,
+            "day": day,
+            "seconds": seconds,
+            "rush": rush,
+            "expires_at": until,
+        }
+        for part, (station, day, seconds) in enumerate(shares)
+    ]
+    if rows:
+        session.connection().execute(table_of(CapacityHold).insert(), rows)
+
+
+def end_hold(session: Session, quote_id: str) -> bool:
+    """Give back what a quote holds; True if it held anything."""
+    return session.connection().execute(_END_HOLD, {"of": quote_id}).rowcount > 0
+
+
+def clear_ended_holds(session: Session, now: datetime) -> None:
+    """Drop rows of holds whose time is over; nobody counts them any more."""
+    session.connection().execute(delete(CapacityHold).where(col(CapacityHold.expires_at) <= now))
+
+
+def tickets_left_over(session: Session, today: date) -> list[int]:
+    """Tickets of which something was booked before that day and is not worked, by their ids."""
+    rows = session.connection().execute(
+        sa_select(col(Booking.ticket_id))
+        .distinct()
+        .where(~col(Booking.worked), col(Booking.day) < today)
+        .order_by(col(Booking.ticket_id))
+    )
+    return list(rows.scalars())
+
+
+def open_shares(session: Session, ticket_ids: Sequence[int]) -> list[OpenShare]:
+    """All that those tickets have booked and that is not worked, in order of day."""
+    found: list[OpenShare] = []
+    for some in _batches(ticket_ids):
+        rows = session.connection().execute(
+            sa_select(
+                col(Booking.ticket_id),
+                col(Booking.station),
+                col(Booking.day),
+                col(Booking.seconds),
+                col(Booking.rush),
+            )
+            .where(col(Booking.ticket_id).in_(some), ~col(Booking.worked))
+            .order_by(col(Booking.day), col(Booking.ticket_id), col(Booking.station))
+        )
+        found.extend(OpenShare(*row) for row in rows)
+    return found
+
+
+def rebook(session: Session, gone: Sequence[OpenShare], taken: Iterable[OpenShare]) -> None:
+    """Give back shares of many tickets as :func:`open_shares` read them, and book others."""
+    connection = session.connection()
+    for some in _batches(sorted({one.ticket_id for one in gone})):
+        connection.execute(
+            delete(Booking).where(col(Booking.ticket_id).in_(some), ~col(Booking.worked))
+        )
+    _lower(session, _by_day(gone))
+    book_shares(session, list(taken))
+
+
+def _take_out(session: Session, which: Sequence[Any]) -> None:
+    connection = session.connection()
+    rows = connection.execute(
+        sa_select(
+            col(Booking.station),
+            col(Booking.day),
+            func.sum(col(Booking.seconds)),
+            col(Booking.rush),
+        )
+        .where(*which)
+        .group_by(col(Booking.station), col(Booking.day), col(Booking.rush))
+    ).all()
+    if not rows:
+        return
+    connection.execute(delete(Booking).where(*which))
+    _lower(
+        session,
+        {
+            (station, day): NOTHING_BOOKED.and_also(int(seconds), rush=rush)
+            for station, day, seconds, rush in rows
+        },
+    )
+
+
+def _lower(session: Session, less: Mapping[tuple[str, date], BookedTime]) -> None:
+    """Take so much off what is booked at those stations on those days."""
+    if not less:
+        return
+    table = table_of(StationDay)
+    session.connection().execute(
+        table.update()
+        .where(table.c.station == bindparam("at"), table.c.day == bindparam("on"))
+        .values(
+            booked_s=table.c.booked_s - bindparam("less"),
+            rush_s=table.c.rush_s - bindparam("less_rush"),
+            squares_s2=table.c.squares_s2 - bindparam("less_squares"),
+        ),
+        [
+            {
+                "at": station,
+                "on": day,
+                "less": time.seconds,
+                "less_rush": time.rush_s,
+                "less_squares": time.squares_s2,
+            }
+            for (station, day), time in sorted(less.items())
+        ],
+    )
+
+
+def _by_day(shares: Iterable[OpenShare]) -> dict[tuple[str, date], BookedTime]:
+    found: dict[tuple[str, date], BookedTime] = {}
+    for one in shares:
+        before = found.get((one.station, one.day), NOTHING_BOOKED)
+        found[one.station, one.day] = before.and_also(one.seconds, rush=one.rush)
+    return found
+
+
+def _batches(ids: Sequence[int]) -> Iterator[Sequence[int]]:
+    """So few at once that no store refuses the statement."""
+    for start in range(0, len(ids), _BATCH):
+        yield ids[start : start + _BATCH]
+
+
+@lru_cache(maxsize=8)
+def _added(model: type[Any], dialect: str) -> Insert:
+    """An insert that adds its numbers to a row that is there already."""
+    table = table_of(model)
+    insert = postgresql.insert(table) if dialect == "postgresql" else sqlite.insert(table)
+    numbers = [
+        column.name
+        for column in table.columns
+        if not column.primary_key and column.name not in {"rush", "worked"}
+    ]
+    changes = {name: table.c[name] + insert.excluded[name] for name in numbers}
+    if "worked" in table.c:
+        changes |= {name: insert.excluded[name] for name in ("rush", "worked")}
+    return insert.on_conflict_do_update(
+        index_elements=[column.name for column in table.primary_key], set_=changes
+    )

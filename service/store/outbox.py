@@ -7,17 +7,28 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any, Final
 
-from sqlalchemy import inspect, update
+from sqlalchemy import bindparam, insert, inspect, update
 from sqlalchemy.orm.attributes import set_committed_value
-from sqlmodel import Session, col
+from sqlmodel import Session
 
 from service.domain.canonical import canonical_json, rfc3339
+from service.store.core import table_of
 from service.store.tables import Event, Order
 
 _TYPE: Final = re.compile(r"[a-zA-Z0-9_]+(?:\.[a-zA-Z0-9_]+)*", re.ASCII)
 """Dotted words, as Standard Webhooks 1.0.0 wants an event's type (rule W1)."""
 
 _OURS: Final = frozenset({"order_id", "sequence"})
+
+_ORDERS: Final = table_of(Order)
+_EVENT: Final = insert(table_of(Event))
+_COUNT_ON: Final = (
+    update(_ORDERS)
+    .where(_ORDERS.c.id == bindparam("of"))
+    .values(event_sequence=_ORDERS.c.event_sequence + 1)
+    .returning(_ORDERS.c.event_sequence)
+)
+"""One statement, so that of two transactions on one order the second counts on from the first."""
 
 
 def record_event(
@@ -44,18 +55,18 @@ def record_event(
         raise ValueError(f"the payload of '{type_}' may not set {', '.join(sorted(taken))}")
     sequence = _next_sequence(session, order)
     data = {**payload, "order_id": order.id, "sequence": sequence}
-    event = Event(
-        id=event_id,
-        holder=order.holder,
-        order_id=order.id,
-        sequence=sequence,
-        type=type_,
-        payload_json=canonical_json({"type": type_, "timestamp": rfc3339(now), "data": data}),
-        trace_id=trace_id,
-        happened_at=now,
-    )
-    session.add(event)
-    return event
+    row: dict[str, Any] = {
+        "id": event_id,
+        "holder": order.holder,
+        "order_id": order.id,
+        "sequence": sequence,
+        "type": type_,
+        "payload_json": canonical_json({"type": type_, "timestamp": rfc3339(now), "data": data}),
+        "trace_id": trace_id,
+        "happened_at": now,
+    }
+    session.connection().execute(_EVENT, row)
+    return Event(**row)
 
 
 def _next_sequence(session: Session, order: Order) -> int:
@@ -63,15 +74,7 @@ def _next_sequence(session: Session, order: Order) -> int:
         # Nobody else can see an order that is still to be written.
         order.event_sequence += 1
         return order.event_sequence
-    # One statement, so that of two transactions on one order the second counts on from the first.
     session.flush()
-    count_on = (
-        update(Order)
-        .where(col(Order.id) == order.id)
-        .values(event_sequence=col(Order.event_sequence) + 1)
-        .returning(col(Order.event_sequence))
-        .execution_options(synchronize_session=False)
-    )
-    sequence = session.connection().execute(count_on).scalar_one()
+    sequence: int = session.connection().execute(_COUNT_ON, {"of": order.id}).scalar_one()
     set_committed_value(order, "event_sequence", sequence)
     return sequence

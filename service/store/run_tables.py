@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from sqlalchemy import BigInteger, Index, Text, UniqueConstraint
@@ -67,6 +67,22 @@ class RunClaim(SQLModel, table=True):
     first_place: int
     last_place: int
     run_id: str = Field(max_length=40, foreign_key="run.id", index=True)
+
+
+class RunSetup(SQLModel, table=True):
+    """Seconds of a ticket's booked time that an accepted run gave back: it is set up for once.
+
+    Deleted when the run is dissolved.
+    """
+
+    __tablename__ = "run_setup"
+    __table_args__: Any = (at_least("seconds", 1),)
+
+    run_id: str = Field(primary_key=True, max_length=40, foreign_key="run.id")
+    ticket_id: int = Field(primary_key=True, foreign_key="ticket.id")
+    station: str = Field(primary_key=True, max_length=48)
+    day: date = Field(primary_key=True)
+    seconds: int
 
 
 class RunActRow(SQLModel, table=True):

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from sqlalchemy import CheckConstraint, MetaData
-from sqlmodel import SQLModel
+from typing import Any
+
+from sqlalchemy import CheckConstraint, MetaData, text
+from sqlmodel import Field, SQLModel
 
 NAMING = {
     "ix": "ix_%(table_name)s_%(column_0_N_name)s",
@@ -27,3 +29,9 @@ def one_of(column: str, values: tuple[str, ...]) -> CheckConstraint:
 def at_least(column: str, least: int) -> CheckConstraint:
     """The column's number is no less."""
     return CheckConstraint(f"{column} >= {least}", name=f"{column}_least")
+
+
+def with_default(value: str | int, **field: Any) -> Any:  # noqa: ANN401 - as Field itself gives it
+    """A column that rows from before it, and whoever leaves it out, have that value in."""
+    written = f"'{value}'" if isinstance(value, str) else str(value)
+    return Field(default=value, sa_column_kwargs={"server_default": text(written)}, **field)

@@ -18,22 +18,26 @@ from sqlalchemy import (
     Table,
     Text,
     UniqueConstraint,
+    false,
     func,
     text,
 )
 from sqlmodel import Field, SQLModel
 from sqlmodel.sql.sqltypes import AutoString
 
+from service.store.learning_tables import AcceptedStandard, RecordedMinutes
+from service.store.promise_tables import CapacityHold, OrderPromise, SettledDay, StockHold
 from service.store.run_tables import (
     Run,
     RunActRow,
     RunActTicket,
     RunClaim,
     RunReprint,
+    RunSetup,
 )
 from service.store.stock_tables import StockIncoming, StockMove, TicketNeed
 from service.store.table_parts import at_least as _at_least
-from service.store.table_parts import metadata
+from service.store.table_parts import metadata, with_default
 from service.store.table_parts import one_of as _one_of
 
 __all__ = [
@@ -43,22 +47,29 @@ __all__ = [
     "SCOPES",
     "SPOIL_REASONS",
     "TICKET_STATES",
+    "AcceptedStandard",
     "ApiKey",
     "Artwork",
     "BenchSession",
     "Booking",
+    "CapacityHold",
     "CatalogueVersion",
     "Delivery",
     "DeliveryAttempt",
     "Event",
     "Order",
+    "OrderPromise",
     "Quote",
+    "RecordedMinutes",
     "Run",
     "RunActRow",
     "RunActTicket",
     "RunClaim",
     "RunReprint",
+    "RunSetup",
+    "SettledDay",
     "StationDay",
+    "StockHold",
     "StockIncoming",
     "StockMove",
     "StoredAnswer",
@@ -212,6 +223,7 @@ class Ticket(SQLModel, table=True):
     of its one decoration, empty where there are several. ``remake`` counts the tickets
     that make pieces of the line anew, 0 for the line's own; ``remake_of`` names the ticket whose
     pieces they are. ``version`` counts every act: moves, pieces, ticks, notes, remakes and runs.
+    ``latest_start_s`` (of the epoch) orders the queue; ``aside_json`` is what a halt gave back.
     """
 
     __tablename__ = "ticket"
@@ -219,7 +231,8 @@ class Ticket(SQLModel, table=True):
         UniqueConstraint("number"),
         UniqueConstraint("order_id", "line_index", "remake"),
         Index(None, "state", "promised_day", "id"),
-        Index(None, "state", "station", "promised_day", "id"),
+        Index(None, "state", "latest_start_s", "id"),
+        Index(None, "state", "station", "latest_start_s", "id"),
         _one_of("state", TICKET_STATES),
         _one_of("halted_from", TICKET_STATES),
         _at_least("line_index", 0),
@@ -240,6 +253,8 @@ class Ticket(SQLModel, table=True):
     remake_of: str | None = Field(default=None, max_length=16, foreign_key="ticket.number")
     pieces: int
     promised_day: date
+    latest_start_s: int = with_default(0, sa_type=BigInteger)
+    aside_json: str = with_default("[]", sa_type=Text)
     document_json: str = Field(sa_type=Text)
     created_at: datetime
     version: int = 1
@@ -326,26 +341,42 @@ class TicketNote(SQLModel, table=True):
 
 
 class StationDay(SQLModel, table=True):
-    """Seconds already promised at a station on a day."""
+    """Seconds already promised at a station on a day, ``rush_s`` of them for rush.
+
+    ``squares_s2`` is the sum of the squares of its ordinary bookings' seconds.
+    """
 
     __tablename__ = "station_day"
-    __table_args__: Any = (Index(None, "day"), _at_least("booked_s", 0))
+    __table_args__: Any = (Index(None, "day"), _at_least("booked_s", 0), _at_least("rush_s", 0))
 
     station: str = Field(primary_key=True, max_length=48)
     day: date = Field(primary_key=True)
     booked_s: int
+    rush_s: int = Field(default=0, sa_column_kwargs={"server_default": text("0")})
+    squares_s2: int = Field(
+        default=0, sa_type=BigInteger, sa_column_kwargs={"server_default": text("0")}
+    )
 
 
 class Booking(SQLModel, table=True):
-    """A ticket's share of a station's day, so that cancelling gives it back."""
+    """A ticket's share of a station's day, so that it can be given back or moved.
+
+    ``worked`` once the bench has told that the ticket's work at the station is over.
+    """
 
     __tablename__ = "booking"
-    __table_args__: Any = (Index(None, "day", "ticket_id"), _at_least("seconds", 0))
+    __table_args__: Any = (
+        Index(None, "day", "ticket_id"),
+        Index(None, "worked", "day", "ticket_id"),
+        _at_least("seconds", 0),
+    )
 
     ticket_id: int = Field(primary_key=True, foreign_key="ticket.id")
     station: str = Field(primary_key=True, max_length=48)
     day: date = Field(primary_key=True)
     seconds: int
+    rush: bool = Field(default=False, sa_column_kwargs={"server_default": false()})
+    worked: bool = Field(default=False, sa_column_kwargs={"server_default": false()})
 
 
 class WebhookEndpoint(SQLModel, table=True):

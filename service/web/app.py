@@ -19,6 +19,7 @@ from service.store.keys import find_key, key_is_live
 from service.web.application import Documentation, create_base_app
 from service.web.auth import LiveKey, Principal, Scope
 from service.web.bench.router import router as bench_pages
+from service.web.catalogue_watch import watch_catalogue
 from service.web.examples import examples_folder, load_examples
 from service.web.health import Check
 from service.web.operations import (
@@ -34,12 +35,14 @@ from service.web.operations import (
     rules,
     runs,
     schedule,
+    standard_minutes,
     stock,
     ticket_papers,
     tickets,
     webhook_endpoints,
 )
 from service.web.parts import BoundedThreads, Rooms
+from service.web.routes import templates_of
 from service.web.rule_pages import router as rule_pages
 from service.web.try_page import router as try_page
 from service.web.webhook_docs import WEBHOOKS
@@ -63,6 +66,7 @@ ROUTERS = (
     runs.router,
     stock.router,
     schedule.router,
+    standard_minutes.router,
     webhook_endpoints.router,
     rule_pages,
     try_page,
@@ -173,7 +177,8 @@ def _lifespan(
     rooms: Rooms, sender: Sender | None
 ) -> Callable[[FastAPI], AbstractAsyncContextManager[None]]:
     @asynccontextmanager
-    async def lifespan(_: FastAPI) -> AsyncIterator[None]:
+    async def lifespan(app: FastAPI) -> AsyncIterator[None]:
+        templates_of(app)
         stop = asyncio.Event()
         rooms.services.picture_room.warm_up()
         sending = (
@@ -181,11 +186,13 @@ def _lifespan(
             if sender is not None
             else None
         )
+        watching = asyncio.create_task(watch_catalogue(rooms, stop))
         try:
             yield
         finally:
             stop.set()
             rooms.wake_sender.set()
+            await watching
             if sender is not None and sending is not None:
                 await sending
                 await sender.aclose()

@@ -123,6 +123,10 @@ async def _staff(principal: Annotated[Principal, Depends(require(Scope.STAFF))])
     return _caller(principal)
 
 
+async def _owner(principal: Annotated[Principal, Depends(require())]) -> Caller:
+    return _caller(principal)
+
+
 AnyCaller = Annotated[Caller, Depends(_anyone)]
 """A storefront, staff or the owner."""
 
@@ -131,6 +135,9 @@ StorefrontCaller = Annotated[Caller, Depends(_storefront)]
 
 StaffCaller = Annotated[Caller, Depends(_staff)]
 """Staff or the owner."""
+
+OwnerCaller = Annotated[Caller, Depends(_owner)]
+"""The owner alone."""
 
 
 def json_answer(

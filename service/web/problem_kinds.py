@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
+from service.web.learning_problems import LEARNING_KINDS
 from service.web.problem_kind import ProblemKind
 from service.web.stock_problems import STOCK_KINDS
 
@@ -224,8 +225,8 @@ _TABLE = (
         "promise-slipped",
         409,
         "The promised day can no longer be kept",
-        "Since the quote was given others took the station time that its day needs. Nothing was "
-        "accepted. 'new_day' is the earliest day now.",
+        "Since the quote was given others took the station time or the material that its day "
+        "needs. Nothing was accepted. 'new_day' is the earliest day now.",
         "Ask for a new quote; it promises the new day.",
     ),
     ProblemKind(
@@ -466,6 +467,9 @@ _TABLE = (
 )
 
 KINDS: Mapping[str, ProblemKind] = MappingProxyType(
-    {kind.code: kind for kind in sorted((*_TABLE, *STOCK_KINDS), key=lambda one: one.status)}
+    {
+        kind.code: kind
+        for kind in sorted((*_TABLE, *STOCK_KINDS, *LEARNING_KINDS), key=lambda one: one.status)
+    }
 )
 """Every kind by its code, ordered by status."""

@@ -22,7 +22,7 @@ def route_template(scope: Scope) -> str:
     endpoint = scope.get("endpoint")
     if endpoint is None:
         return UNROUTED
-    templates = _templates(scope["app"]).get(endpoint, [])
+    templates = templates_of(scope["app"]).get(endpoint, [])
     if len(templates) == 1:
         return templates[0]
     path = scope["path"]
@@ -43,7 +43,8 @@ def dependency_calls(route: RouteContext) -> Iterator[Any]:
         waiting.extend(dependant.dependencies)
 
 
-def _templates(app: Any) -> dict[Any, list[str]]:  # noqa: ANN401 - a FastAPI application
+def templates_of(app: Any) -> dict[Any, list[str]]:  # noqa: ANN401 - a FastAPI application
+    """Full path templates by endpoint, worked out when first asked for, which takes a while."""
     known: dict[Any, list[str]] | None = getattr(app.state, "route_templates", None)
     if known is None:
         known = {}

@@ -6,6 +6,7 @@
     python -m tests.benchmarks --only orders   rows whose name holds the word
     python -m tests.benchmarks --only artwork  uploads, measuring, and checks beside uploads
     python -m tests.benchmarks --only packing  nesting; --reference-data FOLDER for all instances
+    python -m tests.benchmarks --only sequencing  orders of jobs and tickets
 
 How to read the table. Each row names what was measured and how many calls were counted; then how
 many were answered a second (the median over rounds), the time that half and 99 in 100 of all calls
@@ -46,6 +47,10 @@ the ratio compares the 99th percentiles, round by round.
 Nesting is measured once for each instance, its times are processor time. How far the lengths lie
 over the known optimum, or how dense outlines lie, stands in the names of the rows, beside them what
 a packing library reached. ``tests.reference.packing_figures`` says how that was measured.
+
+Sequencing is measured once for each published flow shop, made day and made order, in processor
+time. How far the values lie over the known ones, and how many days sooner orders are done on the
+mean, stands in the names of the rows.
 
 Nothing is asserted, and a failed call is counted beside the row's name.
 """

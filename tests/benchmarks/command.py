@@ -17,6 +17,7 @@ from tests.benchmarks.functions import measure_functions
 from tests.benchmarks.measuring_pictures import measure_large_pictures
 from tests.benchmarks.packing import measure_packing
 from tests.benchmarks.proofs_and_refusals import measure_proofs, measure_refusals
+from tests.benchmarks.sequencing import measure_sequencing
 from tests.benchmarks.shop_calls import ENDPOINTS
 from tests.benchmarks.stores import fresh_stores
 from tests.benchmarks.table import Row, table_lines
@@ -67,6 +68,8 @@ def _measure(effort: Effort, kinds: Sequence[str], only: str, reference_data: Pa
         thorough = bool(only) or effort is LONG
         packed = measure_packing(reference_data, only, thorough=thorough)
         sections.append(("nesting", _collected(packed)))
+        sequenced = measure_sequencing(only, thorough=thorough)
+        sections.append(("sequencing", _collected(sequenced)))
     _clear()
     print("\n".join(table_lines([section for section in sections if section[1]])))
     cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()

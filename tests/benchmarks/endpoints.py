@@ -92,8 +92,10 @@ class _Shop:
         self._client = client
         self.keys = make_keys(database)
         quote_id = self._ask(call_of("quote", Shown(picture)))["id"]
-        self._spare_quotes = prepare_quotes(database, quote_id, FIRST_ORDERS + 1)
-        first = [accept_call(id_).wire(self.keys) for id_ in self._spare_quotes[1:]]
+        accepting = [endpoint.slug for endpoint in ENDPOINTS if endpoint.uses_up == "quotes"]
+        quotes = prepare_quotes(database, quote_id, FIRST_ORDERS + len(accepting))
+        self._spare_quotes = dict(zip(accepting, quotes, strict=False))
+        first = [accept_call(id_).wire(self.keys) for id_ in quotes[len(accepting) :]]
         load.burst(Job(server.port, tuple(first), repeat=False, connections=FEW, seconds=WAIT_S))
         ticket, self._spare_ticket = waiting_tickets(database, 2)
         self.shown = Shown(picture, quote_id, ticket)
@@ -117,7 +119,7 @@ class _Shop:
     def example(self, endpoint: Endpoint) -> Call:
         """One call of the endpoint."""
         if endpoint.uses_up == "quotes":
-            return accept_call(self._spare_quotes[0])
+            return accept_call(self._spare_quotes[endpoint.slug])
         if endpoint.uses_up == "tickets":
             return move_call(self._spare_ticket)
         return call_of(endpoint.slug, self.shown)

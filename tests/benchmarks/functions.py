@@ -21,7 +21,9 @@ from PIL import Image
 from service.catalogue.loading import demo_shop_path, load_catalogue
 from service.demo_artwork import DEMO_ARTWORK_ID
 from service.domain.artwork import PaletteColour
+from service.domain.booked_time import NOTHING_BOOKED, Booked, BookedTime
 from service.domain.calendar import next_working_day
+from service.domain.capable_to_promise import ShopNow, promise
 from service.domain.choice_table import BLOCKERS, ChoiceTable, Given, table_of
 from service.domain.choices import Selection, find_choices
 from service.domain.colour import Lab, delta_e_2000_pair
@@ -31,7 +33,7 @@ from service.domain.line_price import LinePrice
 from service.domain.look import predict, predict_many, surface_of
 from service.domain.measuring import measure
 from service.domain.pricing import price_line, price_order
-from service.domain.promising import material_ready_day, promise, station_works
+from service.domain.promising import material_ready_day, station_works
 from service.domain.verdict import judge, judge_decoration
 from service.domain.ways_out import Search, find_ways_out
 from service.domain.wishes import Decoration, Line
@@ -40,7 +42,7 @@ from service.intake.pictures import read_picture
 from service.intake.requests import CheckRequest, LineRequest
 from service.intake.resolve import resolve_lines
 from service.store.database import Database
-from service.store.ledger import booked_seconds
+from service.store.ledger import booked_time
 from service.store.migrate import upgrade
 from service.store.tables import StationDay
 from tests.benchmarks.figures import Burst, summarise, times_as_long
@@ -270,11 +272,12 @@ class _Bench:
     def promises(self, folder: Path) -> Iterator[Timing]:
         """Promising a day in an empty and in a full shop."""
         catalogue = self._compiled.catalogue
-        works = [price_line(catalogue, self._good).work]
+        work = price_line(catalogue, self._good).work
+        works, material = [station_works(work)], material_ready_day(catalogue, [work], NOW)
         booked = self._booked(BOOKED_TICKETS)
 
-        def promised(booked_s: dict[tuple[str, date], int]) -> Work:
-            return lambda: promise(catalogue, works, now=NOW, booked_s=booked_s)
+        def promised(booked: Booked) -> Work:
+            return lambda: promise(ShopNow.of(catalogue, NOW, booked), works, material)
 
         yield Timing("promise a day, nothing booked", promised({}))
         full = f"promise a day, {BOOKED_TICKETS:,} tickets booked"
@@ -287,21 +290,24 @@ class _Bench:
         (line,) = resolve_lines(self._compiled, [request], artworks)
         return line
 
-    def _booked(self, tickets: int) -> dict[tuple[str, date], int]:
+    def _booked(self, tickets: int) -> dict[tuple[str, date], BookedTime]:
         """Station days filled one after another with the work of so many one-piece lines."""
         catalogue = self._compiled.catalogue
         single = replace(self._good, pieces_by_size={"M": 1})
         work = price_line(catalogue, single).work
         start = material_ready_day(catalogue, [work], NOW).day
-        booked: dict[tuple[str, date], int] = {}
+        booked: dict[tuple[str, date], BookedTime] = {}
         for step in station_works(work):
             station = catalogue.station_by_id[step.station]
             day_s = station.minutes_per_day * 60 * station.machines
             left_s, day = step.seconds * tickets, start
             while left_s > 0:
                 day = next_working_day(catalogue.calendar, day)
-                taken_s = min(left_s, day_s - booked.get((step.station, day), 0))
-                booked[step.station, day] = booked.get((step.station, day), 0) + taken_s
+                before = booked.get((step.station, day), NOTHING_BOOKED)
+                taken_s = min(left_s, day_s - before.seconds)
+                booked[step.station, day] = BookedTime(
+                    before.seconds + taken_s, 0, before.squares_s2 + step.seconds * taken_s
+                )
                 left_s, day = left_s - taken_s, day + timedelta(days=1)
         return booked
 
@@ -323,23 +329,26 @@ def _amounts(prices: Sequence[LinePrice]) -> list[Decimal]:
     return [(row.quantity * row.rate / row.rate_per).quantize(step) for row in rows]
 
 
-def _ledger(folder: Path, booked: dict[tuple[str, date], int]) -> Iterator[Timing]:
+def _ledger(folder: Path, booked: Booked) -> Iterator[Timing]:
     """Reading station days, as each quote and each accepted order does."""
     file = folder / "ledger.sqlite3"
     upgrade(f"sqlite:///{file}")
     database = Database.open(f"sqlite:///{file}")
     database.write(
         lambda session: session.add_all(
-            StationDay(station=station, day=day, booked_s=seconds)
-            for (station, day), seconds in booked.items()
+            StationDay(station=station, day=day, booked_s=one.seconds, squares_s2=one.squares_s2)
+            for (station, day), one in booked.items()
         )
     )
     plain = sqlite3.connect(file)
-    statement = "SELECT station, day, booked_s FROM station_day WHERE day >= ?"
+    statement = (
+        "SELECT station, day, booked_s, rush_s, squares_s2 FROM station_day "
+        "WHERE day >= ? AND booked_s > 0"
+    )
     first = min(day for _, day in booked)
     yield Timing(
         f"read the {len(booked):,} station days of these",
-        lambda: database.read(lambda session: booked_seconds(session, first)),
+        lambda: database.read(lambda session: booked_time(session, first, now=NOW)),
         "the same rows by plain sqlite3",
         lambda: plain.execute(statement, (first.isoformat(),)).fetchall(),
     )

@@ -103,6 +103,14 @@ def tried(
     page.close()
 
 
+def _ask_for_the_day(page: Page, day: str) -> None:
+    """A day that is needed makes the quote stale; asked again it says that it can be had."""
+    page.get_by_label("Needed by").fill(day)
+    expect(page.locator("#quote .stale")).to_have_count(1)
+    page.get_by_role("button", name="Make a quote").click()
+    expect(page.locator("#quote p.works")).to_have_text(f"{day} can be had.")
+
+
 @pytest.mark.parametrize("tried", WIDTHS, indirect=True)
 def test_refusal_way_out_and_price(tried: Tried, door: ShopDoor) -> None:
     """Dye on black cotton is greyed and refused with reasons; a way out works and has a price."""
@@ -153,6 +161,9 @@ def test_refusal_way_out_and_price(tried: Tried, door: ShopDoor) -> None:
     assert texts[0] == f"POST /v1/quotes\n\n{body}"
     assert shlex.split(texts[1])[-3:] == ["-d", body, f"{tried.address}/v1/quotes"]
     assert shlex.split(texts[1])[:3] == ["curl", "-H", "Authorization: Bearer $KEY"]
+
+    _ask_for_the_day(page, kept.promised_day.isoformat())
+    assert serious_faults(page) == []
     assert tried.key not in page.content()
     assert tried.console == []
     assert tried.hosts == {urlsplit(tried.address).netloc, ""}

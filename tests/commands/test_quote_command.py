@@ -9,7 +9,9 @@ from pathlib import Path
 
 import pytest
 
+from service import assembly
 from service.cli import main
+from service.demo_artwork import DEMO_ARTWORK_ID
 from tests.conftest import FakeClock
 from tests.web.shop.conftest import counting_ids, opened_shop
 from tests.web.shop.door import decoration, line
@@ -26,7 +28,11 @@ def closed_shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture
 def file(closed_shop: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """Where an order may be written, with the closed shop's folder set."""
+    """Where an order may be written, with the closed shop's folder set.
+
+    Its one artwork is there already; the command would draw and measure the shop's others as well.
+    """
+    monkeypatch.setattr(assembly, "seed_demo_artwork", lambda _: DEMO_ARTWORK_ID)
     monkeypatch.setenv("GARMENT_DATA_DIR", str(closed_shop))
     monkeypatch.setenv("GARMENT_PICTURE_WORKERS", "0")
     monkeypatch.delenv("GARMENT_DATABASE_URL", raising=False)

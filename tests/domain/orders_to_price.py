@@ -8,7 +8,14 @@ from decimal import Decimal
 
 from hypothesis import strategies as st
 
-from service.domain.price_book import Offer, PriceBook, QuantityBreak, RushTerms, TaxRegion
+from service.domain.price_book import (
+    Offer,
+    PriceBook,
+    QuantityBreak,
+    RushTerms,
+    StartsBy,
+    TaxRegion,
+)
 from service.domain.pricing import PriceTerms
 from service.domain.shop import Catalogue
 from service.domain.wishes import Line
@@ -67,6 +74,8 @@ def price_books(draw: st.DrawFn, /, **fixed: object) -> PriceBook:
         "overhead_share": draw(shares),
         "margin_share": draw(st.one_of(st.just(Decimal(0)), shares)),
         "spoilage_share": draw(st.one_of(st.just(Decimal("0.03")), shares)),
+        "starts_by": draw(st.sampled_from(StartsBy)),
+        "redo_extra_cost": draw(st.sampled_from([Decimal(0), Decimal(40)])),
         "breaks": breaks_of(*((n, str(off)) for n, off in zip(starts, discounts, strict=True))),
     }
     return shop_with(**{**drawn, **fixed}).prices

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from service.domain.artwork import InkShares
 from service.domain.calendar import first_work_day, working_days_between
+from service.domain.capable_to_promise import ShopNow, promise
 from service.domain.compiled import compile_catalogue
 from service.domain.costing import CostPart, CostRow, cost_line
 from service.domain.indication import (
@@ -22,7 +23,7 @@ from service.domain.indication import (
     rates_of,
 )
 from service.domain.pricing import price_line
-from service.domain.promising import promise
+from service.domain.promising import material_ready_day, station_works
 from service.domain.shop import Catalogue
 from service.domain.wishes import Decoration, Line
 from service.domain.work import inked_share, line_account, line_work, misfits
@@ -234,7 +235,8 @@ def test_no_promise_is_sooner_than_the_indicated_days(wait_min: int, pieces: int
     shop = _waiting_shop(wait_min)
     now = datetime(2026, 3, 2, 8, tzinfo=UTC)
     work = line_work(shop, tiny_line(shop, {"S": pieces}, tiny_decoration("dye-on-glitter")))
-    promised = promise(shop, [work], now=now, booked_s={}).promised_day
+    material = material_ready_day(shop, [work], now)
+    promised = promise(ShopNow.of(shop, now, {}), [station_works(work)], material).promised_day
     start = first_work_day(shop.calendar, now)
     assert working_days_between(shop.calendar, start, promised) >= _days(shop)
 

@@ -7,7 +7,7 @@ from decimal import Decimal
 import pytest
 from pydantic import ValidationError
 
-from service.domain.price_book import Offer, PriceBook
+from service.domain.price_book import Offer, PriceBook, StartsBy
 from tests.domain.orders_to_price import ADDED, CLUB, RUSH, WITHIN
 from tests.domain.shops import tiny_prices
 
@@ -42,6 +42,8 @@ def _steps(*steps: tuple[int, str]) -> list[dict[str, object]]:
         ({"overhead_share": "NaN"}, "finite number"),
         ({"spoilage_share": "0.5"}, "less than 0.5"),
         ({"spoilage_probability": "1"}, "less than or equal to 0.999"),
+        ({"starts_by": "luck"}, "'probability' or 'redo_cost'"),
+        ({"redo_extra_cost": "-1"}, "greater than or equal to 0"),
         ({"spoilage_prior_pieces": 19}, "greater than or equal to 20"),
         ({"margin_share": "0.9999999"}, "no more than 6 decimal places"),
         ({"overhead_share": "0.3333333"}, "no more than 6 decimal places"),
@@ -79,6 +81,7 @@ def test_a_book_says_nothing_that_was_not_decided() -> None:
     assert (book.tax_regions, book.offers, book.rush) == ((), (), None)
     assert (book.may_sell_below_cost, book.more_may_cost_less) == (False, False)
     assert (book.spoilage_prior_pieces, book.spoilage_probability) == (200, Decimal("0.95"))
+    assert (book.starts_by, book.redo_extra_cost) == (StartsBy.PROBABILITY, Decimal(0))
 
 
 def test_an_offer_may_take_off_nothing_but_not_all() -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
 from zoneinfo import ZoneInfo
@@ -13,6 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from service.domain.booked_time import BookedTime
 from service.domain.calendar import add_working_days, is_working_day
 from service.domain.machines import Station
 from service.domain.promising import (
@@ -22,7 +22,6 @@ from service.domain.promising import (
     StationWork,
     material_ready_day,
     plan_work,
-    promise,
     station_works,
 )
 from service.domain.shop import StationException, WorkCalendar
@@ -45,13 +44,13 @@ CALENDAR = tiny_calendar(closures=frozenset({date(2026, 6, 17)}))
 STATIONS = {station.id: station for station in tiny_stations()}
 """Eight hours a day each; two presses, so sixteen hours at ``press``."""
 
-Booked = Mapping[tuple[str, date], int]
+BookedSeconds = Mapping[tuple[str, date], int]
 
 
 def _plan(
     *works: list[StationWork],
     ready_day: date = MONDAY,
-    booked_s: Booked | None = None,
+    booked_s: BookedSeconds | None = None,
     calendar: WorkCalendar = CALENDAR,
     stations: Mapping[str, Station] = STATIONS,
     now: datetime | None = None,
@@ -61,7 +60,7 @@ def _plan(
         ready_day=ready_day,
         calendar=calendar,
         stations=stations,
-        booked_s=booked_s or {},
+        booked={key: BookedTime(seconds) for key, seconds in (booked_s or {}).items()},
         now=now,
     )
 
@@ -154,6 +153,17 @@ def test_of_today_only_what_is_left_counts(now: str, booked_h: int, hours: list[
         now=datetime.fromisoformat(now),
     )
     assert [b.seconds // HOUR_S for b in plan.bookings] == hours
+
+
+def test_of_today_all_tickets_together_get_what_is_left() -> None:
+    """At eleven five of eight hours are left, for two tickets of five hours as for one of ten."""
+    plan = _plan(
+        [StationWork("print", 5 * HOUR_S)],
+        [StationWork("print", 5 * HOUR_S)],
+        now=datetime.fromisoformat("2026-06-01T11:00:00+02:00"),
+    )
+    tuesday = MONDAY + timedelta(days=1)
+    assert _rows(plan) == [(0, "print", MONDAY, 5 * HOUR_S), (1, "print", tuesday, 5 * HOUR_S)]
 
 
 def test_drying_begins_no_earlier_than_now() -> None:
@@ -272,6 +282,23 @@ def test_a_lines_operations_become_visits_to_stations() -> None:
     assert station_works(line_work(shop, glitter))[0] == StationWork("print", 660, 1_800)
 
 
+def test_a_held_sample_is_pressed_a_day_before_the_rest() -> None:
+    """Press 4 min set-up and 1.5 a piece, peel 0.25: one piece, 24 hours, then the other four.
+
+    Source of the hold: trade facts, "migration delay", hold sample 24 h.
+    """
+    shop = tiny_shop()
+    visits = station_works(line_work(shop, tiny_line(shop, {"S": 5})), hold_h=24)
+    assert visits == (
+        StationWork("cut", 600),
+        StationWork("bench", 600),
+        StationWork("press", 330, 24 * HOUR_S),
+        StationWork("press", 435),
+        StationWork("bench", 450),
+    )
+    assert _plan(list(visits), stations=shop.station_by_id).done_day == MONDAY + timedelta(days=1)
+
+
 def test_work_waits_for_the_slowest_material() -> None:
     """Film is three working days away, the cotton tee one; ordered on Wednesday before noon."""
     shop = tiny_shop()
@@ -293,45 +320,15 @@ def test_customers_garments_wait_for_media_alone() -> None:
     assert (own.day, own.waits_for) == (date(2026, 6, 3), "")
 
 
-def test_a_promise_says_what_decided_it() -> None:
-    """The film's lead time decides while the shop is idle, the full cutter when it is not."""
-    shop = tiny_shop()
-    now = datetime.fromisoformat("2026-06-03T10:00:00+02:00")
-    works = [line_work(shop, tiny_line(shop, {"S": 5}))]
-    idle = promise(shop, works, now=now, booked_s={})
-    assert idle.promised_day == idle.material.day == NEXT_MONDAY
-    assert idle.reason == (
-        "Plain cut film is here on 2026-06-08, 3 working days from the start; the work itself "
-        "adds 0 working days"
-    )
-    full = {("cut", NEXT_MONDAY + timedelta(days=n)): 8 * HOUR_S for n in range(5)}
-    busy = promise(shop, works, now=now, booked_s=full)
-    assert busy.promised_day == date(2026, 6, 15)
-    assert busy.reason == (
-        "Cut station is the tightest station; from 2026-06-08 the work adds 5 working days"
-    )
-
-
-def test_an_order_without_work_or_wait_leaves_at_once() -> None:
-    """A plain garment that is on the shelf leaves on the first working day."""
-    shop = tiny_shop()
-    blanks = tuple(b.model_copy(update={"supplier_lead_days": 0}) for b in shop.blanks)
-    shop = shop.model_copy(update={"blanks": blanks})
-    plain = replace(tiny_line(shop, {"S": 1}), decorations=())
-    now = datetime.fromisoformat("2026-06-03T10:00:00+02:00")
-    made = promise(shop, [line_work(shop, plain)], now=now, booked_s={})
-    assert (made.promised_day, made.plan.bottleneck) == (date(2026, 6, 3), "")
-    assert made.reason == "there is no work to wait for"
-
-
 def test_a_longer_spoilage_allowance_takes_more_time() -> None:
     """Spare pieces are worked on too."""
-    now = datetime.fromisoformat("2026-06-03T10:00:00+02:00")
     seconds = []
     for share in (Decimal(0), Decimal("0.10")):
         shop = tiny_shop(prices=tiny_prices(spoilage_share=share))
-        works = [line_work(shop, tiny_line(shop, {"S": 20}))]
-        plan = promise(shop, works, now=now, booked_s={}).plan
+        plan = _plan(
+            list(station_works(line_work(shop, tiny_line(shop, {"S": 20})))),
+            stations=shop.station_by_id,
+        )
         seconds.append(sum(booking.seconds for booking in plan.bookings))
     assert seconds[1] > seconds[0]
 

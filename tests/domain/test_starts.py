@@ -11,9 +11,18 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from service.domain.methods import Method
-from service.domain.spoilage import Belief, Prior, SpoilageSeen, starts_seen
-from service.domain.starts import StartsTable, spoilage_belief, starts_table
-from tests.domain.shops import tiny_methods, tiny_prices
+from service.domain.price_book import StartsBy
+from service.domain.redo_table import MOST_BY_COST, weighed_by_cost
+from service.domain.spoilage import Belief, Prior, SpoilageSeen, redo_starts, starts_seen
+from service.domain.starts import StartsByCost, StartsTable, spoilage_belief, starts_table
+from service.domain.work import line_account, line_work
+from tests.domain.shops import (
+    tiny_decoration,
+    tiny_line,
+    tiny_methods,
+    tiny_prices,
+    tiny_shop,
+)
 
 TIE = 1e-9
 """What a probability may be off by before an answer is called wrong."""
@@ -177,3 +186,105 @@ def test_all_spoiled_is_reckoned_with_as_nine_of_ten(methods: list[Method]) -> N
     seen = {CUT.id: SpoilageSeen(10**8, 10**8)}
     assert spoilage_belief(book, methods, seen).share == pytest.approx(0.9)
     assert starts_table(book, [GLITTER, *methods], seen).of(24) == 1_146
+
+
+KNOWN = 1e9
+"""So many pieces seen leave no doubt of the share."""
+
+
+def _by_cost(share: float, setup: str, piece: str = "3.58", weight: float = KNOWN) -> StartsByCost:
+    belief = Belief(spoiled=share * weight, good=(1 - share) * weight)
+    return StartsByCost(belief, float(f"{Decimal(setup) / Decimal(piece):.3g}"))
+
+
+@pytest.mark.parametrize(
+    ("share", "setup", "starts"),
+    [
+        (0.03, "4.80", 25),
+        (0.03, "20", 25),
+        (0.03, "60", 26),
+        (0.10, "4.80", 26),
+        (0.10, "20", 28),
+        (0.10, "60", 29),
+    ],
+)
+def test_the_redo_cost_decides_the_starts(share: float, setup: str, starts: int) -> None:
+    """Source: algorithms topic 6 (reject allowance): 24 good, 3.58 a piece."""
+    assert _by_cost(share, setup).of(24) == starts
+
+
+@settings(max_examples=30, deadline=None)
+@given(
+    share=st.floats(0.005, 0.4),
+    setup=st.sampled_from(["0", "1", "4.80", "20", "60", "300"]),
+    good=st.integers(1, 60),
+)
+def test_a_share_known_for_sure_gives_the_cheapest_starts(
+    share: float, setup: str, good: int
+) -> None:
+    """As the single answer by cost, which the recursion read plainly is checked against."""
+    ratio = Decimal(f"{Decimal(setup) / Decimal('3.58'):.3g}")
+    table = _by_cost(share, setup)
+    single = redo_starts(good, share, ratio, Decimal(1))
+    assert table.of(good) in {single.starts, single.starts + 1}
+    if table.of(good) != single.starts:
+        # Costs tie, or the piece before takes as many.
+        again = redo_starts(good, share, ratio * Decimal("1.000001"), Decimal(1))
+        assert again.starts == table.of(good) or table.of(good) == table.of(good - 1) + 1
+
+
+@settings(max_examples=6, deadline=None)
+@given(belief=beliefs, ratio=st.sampled_from([0.0, 0.5, 5.0, 200.0]))
+def test_by_cost_too_every_good_piece_takes_a_start_or_more(belief: Belief, ratio: float) -> None:
+    """Beyond what is weighed by cost as well; and what spoils costs no fewer starts than none."""
+    table = StartsByCost(belief, ratio)
+    starts = [table.of(good) for good in range(1, MOST_BY_COST + 100)]
+    assert starts[0] >= 1
+    assert all(later > earlier for earlier, later in pairwise(starts))
+    assert StartsByCost(belief, ratio).of(7) == starts[6]
+    assert 1 <= weighed_by_cost(belief) <= MOST_BY_COST
+
+
+@pytest.mark.parametrize(("weight", "share", "ratio"), [(20, 0.1, 3.0), (60, 0.3, 25.0)])
+def test_by_cost_few_pieces_seen_are_reckoned_with(
+    weight: float, share: float, ratio: float
+) -> None:
+    """The recursion read plainly, with scipy's betabinom; up to 40 spares are looked at."""
+    belief = Belief(spoiled=share * weight, good=(1 - share) * weight)
+    table, costs = StartsByCost(belief, ratio), [0.0]
+    for good in range(1, 13):
+        found = []
+        for starts in range(good, good + 40):
+            fine = stats.betabinom.pmf(range(good), starts, belief.good, belief.spoiled)
+            later = sum(fine[k] * costs[good - k] for k in range(1, good))
+            found.append(((ratio + starts + later) / (1 - fine[0]), starts))
+        costs.append(min(found)[0])
+        assert table.of(good) == min(found)[1]
+
+
+def test_the_dearer_another_run_the_more_spares() -> None:
+    """Where nothing is spoiled none are started."""
+    by_setup = [_by_cost(0.05, setup).of(48) for setup in ("0", "5", "20", "60", "300")]
+    assert by_setup == sorted(set(by_setup))
+    assert StartsByCost(Belief(spoiled=0, good=10), 50).of(24) == 24
+
+
+def test_the_price_book_says_what_decides() -> None:
+    """By cost a delay of 80 asks for more spares than set-ups alone do; neither hangs on number."""
+    line = tiny_line(tiny_shop(), {"M": 24}, tiny_decoration())
+    found = {}
+    for name, book in {
+        "probability": tiny_prices(spoilage_share=Decimal("0.05")),
+        "cost": tiny_prices(spoilage_share=Decimal("0.05"), starts_by=StartsBy.REDO_COST),
+        "delay": tiny_prices(
+            spoilage_share=Decimal("0.05"),
+            starts_by=StartsBy.REDO_COST,
+            redo_extra_cost=Decimal(80),
+        ),
+    }.items():
+        shop = tiny_shop(prices=book)
+        found[name] = line_work(shop, line).starts
+        account = line_account(shop, line)
+        assert found[name] == account.starts.of(24)
+        assert isinstance(account.starts, StartsByCost) == (name != "probability")
+    assert found["delay"] > found["cost"] >= 24

@@ -2,30 +2,36 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
+from service.domain.slack import epoch_s
 from service.domain.ticket_states import TicketState
 from service.intake.bench_queue import QueuePage, bench_queue
 from service.intake.requests import PiecesRequest
 from service.intake.services import Services
 from service.store.database import Database
 from service.store.tables import Ticket
+from tests.domain.shops import tiny_shop
 from tests.store.rows import DAY, NOON, placed_order
 
 STATIONS = ("cutting", "pressing", "")
 TICKETS = 120
+START_S = epoch_s(NOON)
 
 
 def _services(database: Database) -> Services:
+    """The store, a clock that stands, and the tiny shop's catalogue."""
     others: dict[str, Any] = dict.fromkeys(Services.__dataclass_fields__)
-    return Services(**{**others, "database": database})
+    catalogues = SimpleNamespace(current=SimpleNamespace(catalogue=tiny_shop()))
+    known = {"database": database, "clock": lambda: NOON, "catalogues": catalogues}
+    return Services(**{**others, **known})
 
 
 def _ticket(index: int) -> Ticket:
-    """Days go up and down, so that urgency is not the order in which tickets were written."""
+    """Starts go up and down, so that urgency is not the order in which tickets were written."""
     return Ticket(
         number=f"T{index:06d}",
         order_id="ord_1",
@@ -33,7 +39,8 @@ def _ticket(index: int) -> Ticket:
         state=list(TicketState)[index % len(TicketState)],
         station=STATIONS[index % len(STATIONS)],
         pieces=1,
-        promised_day=DAY + timedelta(days=index * 7 % 11),
+        promised_day=DAY,
+        latest_start_s=START_S + index * 7 % 11,
         document_json="{}",
         created_at=NOON,
     )
@@ -63,11 +70,11 @@ def _all(services: Services, **asked: Any) -> list[QueuePage]:
 def test_pages_hold_every_ticket_once_by_urgency(
     full: Services, station: str | None, states: tuple[TicketState, ...]
 ) -> None:
-    """Promised day, then the order of writing, as a plain sort of all rows gives them."""
+    """The latest start, then the order of writing, as a plain sort of all rows gives them."""
     rows = [_ticket(index) for index in range(TICKETS)]
     asked = [row for row in rows if not states or row.state in states]
     wanted = [row for row in asked if station in (None, row.station)]
-    wanted.sort(key=lambda row: (row.promised_day, row.line_index))
+    wanted.sort(key=lambda row: (row.latest_start_s, row.line_index))
     pages = _all(full, station=station, states=states)
     found = [ticket.number for page in pages for ticket in page.tickets]
     assert found == [row.number for row in wanted]

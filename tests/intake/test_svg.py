@@ -267,7 +267,7 @@ def test_what_is_costly_is_drawn_smaller() -> None:
     layers = _svg(f'<g opacity=".5">{RED}{RED}</g>' * 8)
     costly = cost_of(read_svg(layers), (0, 0, 10, 10))
     assert costly.ns(2_000, 2_000) > 5 * plain.ns(2_000, 2_000)
-    frame = svg_drawing._frame(read_svg(layers))
+    frame = svg_drawing._viewport(read_svg(layers))
     width, _ = svg_drawing._size(frame, costly, 10**8)
     assert svg_drawing.LEAST_SIDE_PX <= width < 2_000
     assert costly.ns(width, width) <= svg_drawing.MOST_NS

@@ -81,6 +81,7 @@ def test_event_types_are_dotted_words_with_meanings() -> None:
         "order.ready",
         "order.sent",
         "order.late",
+        "order.on_time_again",
         "ticket.moved",
         "ticket.halted",
         "ticket.short",

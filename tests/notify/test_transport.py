@@ -20,7 +20,7 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import NameOID
 
 from service.notify.addresses import Resolver
-from service.notify.transport import Answer, GuardedTransport, post
+from service.notify.transport import GuardedTransport, Reply, post
 from tests.notify.receiver import Receiver, Writer, answer, close, hang
 
 T = TypeVar("T")
@@ -66,10 +66,10 @@ class FakeNetwork(httpcore.AsyncNetworkBackend):
 
 def send_through(
     network: FakeNetwork, resolver: Resolver, *, times: int = 1, allow_private: bool = False
-) -> list[Answer]:
+) -> list[Reply]:
     """POST ``times`` times to one https URL over the fake network."""
 
-    async def run() -> list[Answer]:
+    async def run() -> list[Reply]:
         async with GuardedTransport(
             allow_private=allow_private,
             resolver=resolver,
@@ -129,7 +129,7 @@ def test_no_address_or_no_answer_is_a_plain_failure(*, dead: bool) -> None:
 
     network = FakeNetwork(PUBLIC)
     resolver = resolving([PUBLIC]) if dead else unknown
-    assert send_through(network, resolver) == [Answer(None, fault="ConnectError")]
+    assert send_through(network, resolver) == [Reply(None, fault="ConnectError")]
 
 
 @asynccontextmanager
@@ -161,7 +161,7 @@ def ask(
 
 def post_to(
     receiver: Receiver, body: bytes = b'{"a": 1}', deadline_s: float = 5.0
-) -> Callable[[GuardedTransport], Awaitable[Answer]]:
+) -> Callable[[GuardedTransport], Awaitable[Reply]]:
     """One POST to ``receiver``."""
     return lambda transport: post(transport, receiver.url, body, {"x-one": "1"}, deadline_s)
 
@@ -170,7 +170,7 @@ def test_very_bytes_and_plain_headers_arrive() -> None:
     """The body comes byte for byte, under our user agent, with nothing of the HTTP library's."""
     receiver = Receiver()
     body = '{"ü":  1,\n"a":"☃"}'.encode()
-    assert ask(receiver, post_to(receiver, body)) == Answer(200)
+    assert ask(receiver, post_to(receiver, body)) == Reply(200)
     (got,) = receiver.received
     assert (got.method, got.target, got.body) == ("POST", "/hooks", body)
     assert got.headers == {
@@ -220,20 +220,20 @@ def test_cookies_are_not_kept() -> None:
 def test_retry_after_is_given_on() -> None:
     """The answer carries the receiver's wish to be left alone for a while."""
     receiver = Receiver(answer(503, "Retry-After: 120"))
-    assert ask(receiver, post_to(receiver)) == Answer(503, retry_after="120")
+    assert ask(receiver, post_to(receiver)) == Reply(503, retry_after="120")
 
 
 def test_slow_receiver_ends_at_the_deadline() -> None:
     """The whole attempt is bounded, and the transport is of use afterwards."""
     receiver = Receiver(hang, hang)
 
-    async def work(transport: GuardedTransport) -> list[Answer]:
+    async def work(transport: GuardedTransport) -> list[Reply]:
         return [await post_to(receiver, deadline_s=after)(transport) for after in (0.1, 0.1, 5.0)]
 
     began = monotonic()
     slow, slower, good = ask(receiver, work)
     assert slow.status is slower.status is None
-    assert good == Answer(200)
+    assert good == Reply(200)
     assert monotonic() - began < 3
 
 
@@ -241,7 +241,7 @@ def test_many_missed_deadlines_use_up_no_connections() -> None:
     """After a crowd of missed deadlines the next attempt still goes out at once."""
     slow, good = Receiver(otherwise=hang), Receiver()
 
-    async def run() -> Answer:
+    async def run() -> Reply:
         found = resolving(*[["127.0.0.1"]] * 200)
         async with slow, good, local_transport(found) as transport:
             for crowd in (40, 17, 40):
@@ -250,7 +250,7 @@ def test_many_missed_deadlines_use_up_no_connections() -> None:
             return await post_to(good)(transport)
 
     began = monotonic()
-    assert asyncio.run(run()) == Answer(200)
+    assert asyncio.run(run()) == Reply(200)
     assert monotonic() - began < 4
 
 
@@ -266,7 +266,7 @@ def test_dripping_body_ends_at_the_deadline() -> None:
 
     began = monotonic()
     receiver = Receiver(drip)
-    assert ask(receiver, post_to(receiver, deadline_s=0.2)) == Answer(200)
+    assert ask(receiver, post_to(receiver, deadline_s=0.2)) == Reply(200)
     assert monotonic() - began < 2
 
 
@@ -283,7 +283,7 @@ def test_giant_body_is_read_to_a_cap() -> None:
             written += 65_536
 
     receiver = Receiver(flood)
-    assert ask(receiver, post_to(receiver)) == Answer(200)
+    assert ask(receiver, post_to(receiver)) == Reply(200)
     assert written < 16_000_000
 
 
@@ -323,7 +323,7 @@ def test_text_that_is_no_http_gives_no_answer() -> None:
 def test_url_that_cannot_be_called_gives_no_answer(url: str) -> None:
     """A stored URL of no use fails its attempt and raises nothing."""
 
-    async def run() -> Answer:
+    async def run() -> Reply:
         async with local_transport() as transport:
             return await post(transport, url, b"{}", {}, 1.0)
 
@@ -365,11 +365,11 @@ def test_tls_name_and_host_header_stay_those_of_the_url(tmp_path: Path) -> None:
     server.sni_callback = lambda _socket, name, _context: asked.append(name)
     receiver = Receiver(tls=server)
 
-    async def work(transport: GuardedTransport) -> Answer:
+    async def work(transport: GuardedTransport) -> Reply:
         url = f"https://shop.example:{receiver.port}/hooks"
         return await post(transport, url, b"{}", {}, 5.0)
 
-    assert ask(receiver, work, tls=client) == Answer(200)
+    assert ask(receiver, work, tls=client) == Reply(200)
     assert asked == ["shop.example"]
     assert receiver.received[0].headers["host"] == f"shop.example:{receiver.port}"
 
@@ -393,7 +393,7 @@ def test_certificate_nobody_vouches_for_is_refused(tmp_path: Path) -> None:
     server, _ = certificate_for("shop.example", tmp_path)
     receiver = Receiver(tls=server)
 
-    async def run() -> Answer:
+    async def run() -> Reply:
         found = resolving(["127.0.0.1"])
         async with receiver, GuardedTransport(allow_private=True, resolver=found) as transport:
             url = f"https://shop.example:{receiver.port}/hooks"

@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from service.domain.booked_time import BookedTime
 from service.domain.calendar import (
     add_working_days,
     after_minutes,
@@ -85,7 +86,7 @@ def test_work_across_a_clock_change(day: date, gone_min: int, work_min: int, don
         ready_day=day,
         calendar=tiny_calendar(),
         stations={station.id: station for station in tiny_stations()},
-        booked_s={("print", day): gone_min * 60},
+        booked={("print", day): BookedTime(gone_min * 60)},
     )
     assert plan.done_day == done
     on_friday_min = min(work_min, 480 - gone_min)

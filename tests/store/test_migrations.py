@@ -11,7 +11,7 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import date
+from datetime import UTC, date, datetime, time
 from pathlib import Path
 from typing import Any
 
@@ -25,11 +25,13 @@ from service.store import migrate
 from service.store.database import Database
 from service.store.engine import migration_engine, parse_url
 from service.store.tables import metadata
-from tests.store.rows import NOON, placed_order, ticket
+from tests.store.rows import DAY, NOON, placed_order, ticket
 from tests.store.servers import PostgresDatabases
 
 TABLES = set(metadata.tables)
-LATER = {"station", "remake", "remake_of", "method", "inputs_json"}
+LATER = {
+    "station", "remake", "remake_of", "method", "inputs_json", "latest_start_s", "aside_json",
+}  # fmt: skip
 """Columns that came after the second revision."""
 
 
@@ -385,7 +387,7 @@ def test_stock_that_runs_took_before_sizes_were_kept(bare_store_url: str) -> Non
             halted_from = "waiting" if state == "halted" else None
             own = {"id": number, "number": f"T-{number}", "line_index": number, "state": state}
             also = {"halted_from": halted_from, "document_json": document}
-            known = rows["ticket"].model_dump(exclude={"id"})
+            known = rows["ticket"].model_dump(exclude={"id", "latest_start_s", "aside_json"})
             _insert(connection, "ticket", {**known, **own, **also})
         move = {"from_state": "waiting", "to_state": "on_bench", "who": "Ada", "note": ""}
         _insert(connection, "ticket_move", {**move, "ticket_id": 5, "move": "start", "at": NOON})
@@ -413,3 +415,18 @@ def test_stock_that_runs_took_before_sizes_were_kept(bare_store_url: str) -> Non
     seen = _look(bare_store_url, lambda connection: connection.execute(look).all())
     assert [tuple(one) for one in seen] == [(7, -5)]
     assert _look(bare_store_url, _reflect) == before
+
+
+def test_tickets_from_before_go_by_their_promised_day(bare_store_url: str) -> None:
+    """Until their start is found it is the beginning of that day, UTC; nothing is set aside."""
+    migrate.upgrade(bare_store_url, "0010")
+    later = {"latest_start_s", "aside_json"}
+    with _opened(bare_store_url) as connection:
+        rows = {row.__tablename__: row for row in [*placed_order(), ticket()]}
+        for name in ("catalogue_version", "quote", "customer_order", "ticket"):
+            _insert(connection, name, rows[name].model_dump(exclude_none=True, exclude=later))
+    migrate.upgrade(bare_store_url)
+    look = text("SELECT latest_start_s, aside_json FROM ticket")
+    (seen,) = _look(bare_store_url, lambda connection: connection.execute(look).all())
+    day = datetime.combine(DAY, time(), UTC)
+    assert tuple(seen) == (int(day.timestamp()), "[]")

@@ -46,7 +46,7 @@ def example_shop(folder: Path) -> Iterator[Callable[[Json], tuple[int, Any]]]:
     assembly = assemble(
         settings, clock=lambda: NOW, new_id=counting_ids(), random_bytes=lambda n: bytes(range(n))
     )
-    keys = {scope: _key(assembly, scope) for scope in ("storefront", "staff")}
+    keys = {scope: _key(assembly, scope) for scope in ("storefront", "staff", "owner")}
     app = create_app(assembly, request_ids=lambda: UUID(int=1))
     try:
         with TestClient(app) as client:

@@ -101,7 +101,7 @@ def lay_columns(piece: NestPiece, count: int, width_um: int, gap_um: int) -> Col
     check_room([piece], width_um, gap_um)
     lattice = _Lattice.of(piece, width_um, gap_um)
     patterns = _patterns(lattice)
-    at_least = [lattice.at_least(one, count) for one in patterns]
+    at_least = lattice.all_at_least(patterns, count)
     best, length = patterns[0], count * (lattice.width + lattice.height)
     for index in sorted(range(len(patterns)), key=at_least.__getitem__):
         if at_least[index] > length:
@@ -120,9 +120,9 @@ def rate_of_columns(piece: NestPiece, width_um: int, gap_um: int) -> tuple[Fract
     """
     check_room([piece], width_um, gap_um)
     lattice = _Lattice.of(piece, width_um, gap_um)
-    best = max(_patterns(lattice), key=lambda one: one.speed)
-    each = Fraction(lattice.width * lattice.height, best.speed)
-    return each, each * (best.upright + best.turned - 1) - gap_um
+    upright, turned = max(_splits(lattice), key=lattice.speed)
+    each = Fraction(lattice.width * lattice.height, lattice.speed((upright, turned)))
+    return each, each * (upright + turned - 1) - gap_um
 
 
 def lay_column_sheets(
@@ -189,10 +189,16 @@ class _Lattice:
 
     def reckon(self, rows: tuple[int, int], columns: tuple[int, int]) -> _Reckoned:
         """What of a pattern does not depend on how many pieces there are; upright comes first."""
+        return _Reckoned(*rows, *columns, *self.below(rows), self.speed(columns))
+
+    def below(self, rows: tuple[int, int]) -> tuple[int, int]:
+        """How many pieces whole rows hold, and their grown length."""
         in_rows = rows[0] * self.upright_across + rows[1] * self.turned_across
-        rows_length = rows[0] * self.height + rows[1] * self.width
-        speed = columns[0] * self.width + columns[1] * self.height
-        return _Reckoned(*rows, *columns, in_rows, rows_length, speed)
+        return in_rows, rows[0] * self.height + rows[1] * self.width
+
+    def speed(self, columns: tuple[int, int]) -> int:
+        """The width that columns fill."""
+        return columns[0] * self.width + columns[1] * self.height
 
     def holds(self, one: _Reckoned, length: int) -> int:
         """How many pieces a grown length holds; nothing when it is too short for the rows."""
@@ -203,6 +209,14 @@ class _Lattice:
         """The grown length if no column lost anything to whole pieces."""
         left = count - one.in_rows
         return one.rows_length + max(0, -(-left * self.width * self.height // one.speed))
+
+    def all_at_least(self, patterns: tuple[_Reckoned, ...], count: int) -> list[int]:
+        """:meth:`at_least` of each pattern; written out, as there are hundreds."""
+        area = self.width * self.height
+        return [
+            length if in_rows >= count else length - ((in_rows - count) * area // speed)
+            for _, _, _, _, in_rows, length, speed in patterns
+        ]
 
     def least(self, one: _Reckoned, count: int, length: int, below: int) -> int:
         """The least grown length, from ``length`` on, that holds so many; ``below`` if not less."""
@@ -259,8 +273,8 @@ class _Lattice:
 
 
 @lru_cache(maxsize=128)
-def _patterns(lattice: _Lattice) -> tuple[_Reckoned, ...]:
-    """The class, the plainest first; splits of the width that hold less than another left out."""
+def _splits(lattice: _Lattice) -> tuple[tuple[int, int], ...]:
+    """Upright and turned columns abreast; splits that hold less than another left out."""
     splits: list[tuple[int, int]] = []
     every = 1 + lattice.upright_across // MOST_SPLITS
     for upright in (*range(lattice.upright_across, 0, -every), 0):
@@ -268,6 +282,13 @@ def _patterns(lattice: _Lattice) -> tuple[_Reckoned, ...]:
         turned = room // lattice.height if lattice.turned_across else 0
         if upright + turned and (not splits or turned > splits[-1][1]):
             splits.append((upright, turned))
+    return tuple(splits)
+
+
+@lru_cache(maxsize=128)
+def _patterns(lattice: _Lattice) -> tuple[_Reckoned, ...]:
+    """The class, the plainest first."""
+    splits = _splits(lattice)
     if len(splits) == 1:
         return (lattice.reckon((0, 0), splits[0]),)
     rows = MOST_ROWS
@@ -275,4 +296,13 @@ def _patterns(lattice: _Lattice) -> tuple[_Reckoned, ...]:
         rows -= 1
     upright_rows = range((rows if lattice.upright_across else 0) + 1)
     mixes = sorted(((up, turn) for up in upright_rows for turn in range(rows + 1)), key=sum)
-    return tuple(lattice.reckon(mix, split) for mix in mixes for split in splits)
+    below = [(mix, lattice.below(mix)) for mix in mixes]
+    beside = [(split, lattice.speed(split)) for split in splits]
+    made = _Reckoned._make
+    return tuple(
+        [
+            made((up, turn, upright, turned, in_rows, length, speed))
+            for (up, turn), (in_rows, length) in below
+            for (upright, turned), speed in beside
+        ]
+    )

@@ -36,7 +36,8 @@ class Reading:
 
     ``measured`` and ``limit`` are numbers or words in ``unit``. ``step`` is the index of the
     operation concerned, ``size`` the garment size; None where neither applies. ``reason`` is a
-    sentence a customer understands.
+    sentence a customer understands. ``hold_h`` are hours for which a sample is looked at before
+    the rest is pressed, 0 for none.
     """
 
     severity: Severity
@@ -46,6 +47,7 @@ class Reading:
     unit: str
     step: int | None = None
     size: str | None = None
+    hold_h: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -189,6 +189,9 @@ LONG_STRIKE = Rule(
 )
 
 
+MIGRATION_HOLD_H = 24
+"""Hours for which a sample is held, to see dye that rises late: common practice, no source."""
+
 _MIGRATION_REASONS = {
     "blocked": "The {film} blocks dye, so nothing that rises out of the cloth shows.",
     "little": (
@@ -236,7 +239,9 @@ def _dye_migration(facts: Facts) -> Iterable[Reading]:
             percent=percent,
         )
         severity = Severity.WARNS if stays_cool else Severity.BLOCKS
-        yield Reading(severity, reason, needed, onset, "°C set", settings.strike.step)
+        hold_h = MIGRATION_HOLD_H if stays_cool else 0
+        step = settings.strike.step
+        yield Reading(severity, reason, needed, onset, "°C set", step, hold_h=hold_h)
     if not bleeding:
         yield _no_bleeding(facts, percent)
 

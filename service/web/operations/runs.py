@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from typing import Annotated, Any
-from urllib.parse import urlencode
 
 from fastapi import Query
 from pydantic import BaseModel
@@ -33,6 +32,7 @@ from service.render.outline_svg import SVG_MEDIA_TYPE
 from service.web.application import new_router
 from service.web.conditional import etag_for, not_modified, parse_if_match
 from service.web.openapi import problems
+from service.web.paging import page_answer
 from service.web.parts import Rooms, RoomsPart, StaffCaller, do, json_answer, once_each, request_key
 
 router = new_router("runs", "/v1")
@@ -66,9 +66,10 @@ async def propose(
 ) -> Response:
     """Gang what waits on one medium and colour, mirrored alike and pressed alike, and nest it.
 
-    The most urgent go first, and no run spans more days or roll than the shop's policy allows. A
-    proposal binds nothing until it is accepted; what was proposed before and still stands is given
-    again. `left_out` tells what no run can take.
+    The most urgent go first, and no run spans more days or roll than the shop's policy allows.
+    Where boxes waste more than a quarter of a roll that a plotter cuts, pieces are nested by their
+    envelopes if that is shorter. A proposal binds nothing until it is accepted; what was proposed
+    before and still stands is given again. `left_out` tells what no run can take.
     """
     key = request_key(request, caller, body.model_dump(mode="json"))
     waiting = await rooms.in_store(lambda: waiting_prints(rooms.services, body))
@@ -105,13 +106,9 @@ async def list_all(
     found = await rooms.in_store(
         lambda: list_runs(rooms.services, states=states, limit=limit, cursor=start)
     )
-    if found.following is None:
-        return json_answer(found.page)
-    asked = [("state", str(one)) for one in states]
-    following = [("limit", str(limit)), ("cursor", write_cursor(found.following, bound_to))]
-    address = f"/v1/runs?{urlencode([*asked, *following])}"
-    link = {"Link": f'<{address}>; rel="next"'}
-    return json_answer(found.page.model_copy(update={"next": address}), headers=link)
+    following = write_cursor(found.following, bound_to) if found.following else None
+    asked = [("state", one) for one in states]
+    return page_answer(found.page, "/v1/runs", asked, limit, following)
 
 
 @router.get(

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from enum import StrEnum
 from typing import Annotated
-from urllib.parse import urlencode
 
 from fastapi import Query
 from pydantic import BaseModel
@@ -29,7 +28,8 @@ from service.intake.stock_incoming import call_off, expect_delivery, list_incomi
 from service.intake.stock_requests import CallOffRequest, IncomingRequest, StockMoveRequest
 from service.web.application import new_router
 from service.web.openapi import problems
-from service.web.parts import RoomsPart, StaffCaller, do, json_answer, once_each, request_key
+from service.web.paging import page_answer
+from service.web.parts import RoomsPart, StaffCaller, do, once_each, request_key
 
 router = new_router("stock", "/v1")
 
@@ -213,10 +213,6 @@ def _page(
     bound_to: str,
 ) -> Response:
     """The page, with the address of the next where there is one."""
-    if following is None:
-        return json_answer(page)
     named = [(name, value) for name, value in asked.items() if value is not None]
-    more = [("limit", str(limit)), ("cursor", write_cursor(following, bound_to))]
-    address = f"{path}?{urlencode([*named, *more])}"
-    link = {"Link": f'<{address}>; rel="next"'}
-    return json_answer(page.model_copy(update={"next": address}), headers=link)
+    cursor = None if following is None else write_cursor(following, bound_to)
+    return page_answer(page, path, named, limit, cursor)

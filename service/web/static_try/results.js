@@ -51,7 +51,20 @@ export function quoteView(quote) {
     make("p", { className: "price" }, money(quote.total)),
     make("ul", {}, ...prices),
     make("p", {}, "Leaves the shop on ", make("strong", {}, quote.promise.day), ` (${quote.promise.time_zone}): ${quote.promise.reason}`),
+    ...(quote.promise.rush_days ? [make("p", {}, `Rush gains ${counted(quote.promise.rush_days, "working day")}.`)] : []),
+    ...neededView(quote.needed_by),
     make("p", { className: "note" }, "Quote ", make("code", {}, quote.id), ` stands until ${quote.expires_at}.`),
+  ];
+}
+
+/** Whether the day that is needed can be had, and what would help. */
+function neededView(needed) {
+  if (!needed) return [];
+  const can = { yes: "can be had", rush: "can be had with rush", no: "cannot be had" }[needed.answer];
+  const price = needed.answer === "yes" ? "" : ` The nearest day is ${needed.nearest_day}, for ${money(needed.nearest_total)}.`;
+  return [
+    make("p", { className: needed.answer === "no" ? "refused" : "works" }, `${needed.day} ${can}.${price}`),
+    make("ul", {}, ...needed.ways.map((way) => make("li", {}, way))),
   ];
 }
 

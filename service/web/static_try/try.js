@@ -243,7 +243,15 @@ function wish() {
   return { lines: [{ blank, colour, sizes: pieces, decorations: [decoration] }] };
 }
 
-const wishText = () => JSON.stringify(wish());
+/** The body of a quote: the wish, and what is wished of its day. */
+function quoteWish() {
+  const body = wish();
+  if (byId("needed-by").value) body.needed_by = byId("needed-by").value;
+  if (byId("rush").checked) body.rush = true;
+  return body;
+}
+
+const wishText = () => JSON.stringify(quoteWish());
 
 async function askCheck(signal) {
   const answer = await call("POST /v1/checks", { body: wish(), signal });
@@ -274,7 +282,7 @@ function dropPicture() {
 }
 
 async function askQuote(signal) {
-  const body = wish();
+  const body = quoteWish();
   const place = byId("quote");
   place.replaceChildren(make("p", {}, "Asking for a quote ..."));
   const quote = await call("POST /v1/quotes", { body, signal });
@@ -344,6 +352,11 @@ listen("clear", "click", () => {
   showChosen();
   refresh();
 });
+for (const id of ["needed-by", "rush"]) {
+  listen(id, "change", () => {
+    if (byId("quote").hasChildNodes() && quoted && quoted !== wishText()) markQuoteStale();
+  });
+}
 listen("quote-ask", "click", () => {
   const missing = missingWords();
   if (missing.length) say(`Still open: ${missing.join(", ")}.`);

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 from sqlmodel import Session, select
@@ -27,15 +27,19 @@ def numbers_on(hand: Hand, address: str) -> list[str]:
 
 
 def set_tickets(workroom: ShopDoor, count: int, first_day: date) -> None:
-    """So many tickets, copies of the first, promised one a day."""
+    """So many tickets, copies of the first, one a day to go on at noon."""
 
     def write(session: Session) -> None:
         known = session.exec(select(Ticket).limit(1)).one().model_dump(exclude={"id"})
         for index in range(count):
+            day = first_day + timedelta(days=index)
             changes = {
                 "number": f"T9{index:05d}",
                 "line_index": 1_000 + index,
-                "promised_day": first_day + timedelta(days=index),
+                "promised_day": day,
+                "latest_start_s": int(
+                    datetime(day.year, day.month, day.day, 12, tzinfo=UTC).timestamp()
+                ),
             }
             session.add(Ticket(**{**known, **changes}))
 
@@ -45,15 +49,15 @@ def set_tickets(workroom: ShopDoor, count: int, first_day: date) -> None:
 def test_the_queue_goes_by_urgency_and_page_by_page(
     ada: Hand, workroom: ShopDoor, number: str
 ) -> None:
-    """Overdue, today, tomorrow, later; every ticket once, the earliest day first."""
+    """No slack, today, tomorrow, later; every ticket once, the earliest to go on first."""
     today = date(2026, 3, 2)
     set_tickets(workroom, 120, today - timedelta(days=3))
     first = ada.page("/bench")
     headings = [text_of(one) for one in first.iter("h2")]
     assert [heading.split(" (")[0] for heading in headings] == [
-        "Overdue",
-        "Promised for today",
-        "Promised for tomorrow",
+        "No slack left",
+        "To go on today",
+        "To go on tomorrow",
         "Later",
     ]
     seen, address = numbers_on(ada, "/bench"), "/bench"
@@ -62,8 +66,8 @@ def test_the_queue_goes_by_urgency_and_page_by_page(
         seen += numbers_on(ada, address)
     assert len(seen) == len(set(seen))
     assert {f"T9{index:05d}" for index in range(120)} | {number} <= set(seen)
-    days = {row.number: row.promised_day for row in workroom.rows(Ticket)}
-    assert [days[one] for one in seen] == sorted(days[one] for one in seen)
+    starts = {row.number: row.latest_start_s for row in workroom.rows(Ticket)}
+    assert [starts[one] for one in seen] == sorted(starts[one] for one in seen)
 
 
 def test_the_queue_shows_one_station_or_one_state(ada: Hand, workroom: ShopDoor) -> None:

@@ -19,6 +19,7 @@ from service import assembly as assembly_module
 from service.assembly import assemble
 from service.catalogue.loading import (
     LoadedCatalogue,
+    catalogue_from_json,
     demo_shop_path,
     document_of,
     load_catalogue,
@@ -36,6 +37,7 @@ from service.store.tables import Artwork
 from service.web.app import create_app, default_documentation
 from service.web.application import Documentation
 from tests.conftest import STORES, FakeClock
+from tests.web.known_routes import take_known_routes
 from tests.web.shop.door import Caller, ShopDoor
 
 OpenShop = Callable[..., AbstractContextManager[ShopDoor]]
@@ -92,10 +94,23 @@ def _seed(services: Services) -> str:
     return DEMO_ARTWORK_ID
 
 
+@cache
+def catalogue_of(document_json: str) -> Catalogue:
+    """The catalogue of a document, read once."""
+    return catalogue_from_json(document_json)
+
+
+def upgraded(url: str) -> None:
+    """Bring the store up to date as the application does, unless it is: most are copies."""
+    if migrate.current_revision(url) != migrate.head_revision():
+        migrate.upgrade(url)
+
+
 def put_in_force(shop: ShopDoor, loaded: LoadedCatalogue) -> None:
     """Install a catalogue in a running shop; each version is compiled once for all shops."""
     services = shop.assembly.services
     with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(catalogues_module, "catalogue_from_json", catalogue_of)
         patch.setattr(catalogues_module, "compile_catalogue", compiled_once)
         services.catalogues.install(loaded, services.clock())
 
@@ -141,11 +156,14 @@ def opened_shop(
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(assembly_module, "seed_demo_artwork", _seed)
         patch.setattr(assembly_module, "load_catalogue", lambda *_: demo_catalogue())
+        patch.setattr(assembly_module, "upgrade", upgraded)
+        patch.setattr(catalogues_module, "catalogue_from_json", catalogue_of)
         patch.setattr(catalogues_module, "compile_catalogue", compiled_once)
         assembly = assemble(
             Settings(**known), clock=clock, new_id=ids, random_bytes=counting_bytes()
         )
     app = create_app(assembly, request_ids=request_ids, documentation=documentation())
+    take_known_routes(app)
     with TestClient(app) as client:
         yield ShopDoor(assembly, client)
     assembly.close()

@@ -248,7 +248,7 @@ def test_what_an_event_tells(standing_shop: ShopDoor, asking: Caller, bench: Cal
 
 
 def test_the_queue_in_pages(storefront: Caller, staff: Caller) -> None:
-    """Pages hold each ticket once, earliest promised day first, and keep the filter (RFC 8288)."""
+    """Pages hold each ticket once, the least slack first, and keep the filter (RFC 8288)."""
     for sizes in ({"S": 1}, {"M": 1}, {"L": 1}):
         storefront.order(line(sizes=sizes), line(decoration(method="dye-on-glitter-film")))
     seen: list[Json] = []
@@ -263,7 +263,7 @@ def test_the_queue_in_pages(storefront: Caller, staff: Caller) -> None:
         assert response.headers.get("link") == link
     assert address is None
     assert [ticket["number"] for ticket in seen] == [
-        ticket["number"] for ticket in sorted(seen, key=lambda t: (t["promised_day"], t["number"]))
+        ticket["number"] for ticket in sorted(seen, key=lambda t: (t["latest_start"], t["number"]))
     ]
     assert sorted(ticket["number"] for ticket in seen) == [f"T{n:06d}" for n in range(1, 7)]
 

@@ -134,14 +134,18 @@ def assert_sound(shop: ShopDoor, order_id: str) -> None:
     assert (order.state == "cancelled") == (last == "order.cancelled")
     assert (order.state == "sent") == (last == "order.sent")
     all_moves = sorted(shop.rows(TicketMove), key=lambda move: int(move.id))
-    booked = {booking.ticket_id for booking in shop.rows(Booking)}
+    booked = {booking.ticket_id for booking in shop.rows(Booking) if not booking.worked}
     for ticket in tickets:
         moves = [move for move in all_moves if move.ticket_id == ticket.id]
         states = ["waiting", *(move.to_state for move in moves)]
         assert [move.from_state for move in moves] == states[:-1]
         entries = [entry for entry in shop.rows(TicketPiece) if entry.ticket_id == ticket.id]
         assert (ticket.state, ticket.version) == (states[-1], 1 + len(moves) + len(entries))
-        assert (ticket.id in booked) == (ticket.state != "cancelled")
+        if ticket.state in {"cancelled", "halted", "sent"}:
+            assert ticket.id not in booked
+        elif ticket.state == "waiting":
+            assert ticket.id in booked
+        assert ticket.state == "halted" or ticket.aside_json == "[]"
 
 
 STEP = st.tuples(

@@ -136,6 +136,26 @@ def test_from_tickets_to_a_run_on_the_roll(
     assert proposed(staff, 200) == []
 
 
+@ON_SQLITE
+def test_a_picture_that_leaves_much_of_its_box_free_is_nested_by_its_envelope(
+    storefront: Caller, staff: Caller
+) -> None:
+    """The hill fills three fifths of its box, a square all: what was measured on upload decides."""
+    hill, square = printed(storefront, 12, 150), cut(storefront)
+    by_ticket = {run["tickets"][0]: run for run in proposed(staff)}
+    assert {run["by_envelopes"] for run in by_ticket.values()} == {True, False}
+    assert not by_ticket[square]["by_envelopes"]
+    run = by_ticket[hill]
+    assert run["bound_mm"] <= run["length_mm"] < run["length_mm"] + run["saving_mm"]
+    shown = answered(staff.get(f"/v1/runs/{run['id']}"), 200)
+    assert {piece["turn_deg"] for piece in shown["pieces_placed"]} & {180, 270}
+    drawing = fromstring(staff.get(f"/v1/runs/{run['id']}/layout.svg").content)
+    svg = "{http://www.w3.org/2000/svg}"
+    (around,) = (group for group in drawing.iter(f"{svg}g") if group.get("id") == "boxes")
+    assert [one.tag for one in around] == [f"{svg}path"] * run["pieces"]
+    assert [one.get("id") for one in around] == [p["key"] for p in shown["pieces_placed"]]
+
+
 def test_what_was_proposed_and_stands_is_not_written_again(
     shop: ShopDoor, storefront: Caller, staff: Caller
 ) -> None:

@@ -37,6 +37,11 @@ def _of(schedule: Json, day: str, station: str) -> Json:
     return loaded
 
 
+def _at(booked_s: dict[tuple[str, str], int], station: str) -> int:
+    """Seconds booked at a station on all days."""
+    return sum(seconds for (name, _), seconds in booked_s.items() if name == station)
+
+
 def _pressing_day(shop: ShopDoor) -> str:
     """The one day on which anything is pressed."""
     (day,) = [day for station, day in shop.booked_s() if station == "pressing"]
@@ -88,7 +93,8 @@ def test_what_is_booked_stands_in_the_schedule(shop: ShopDoor) -> None:
 def test_capacity_lowered_under_orders_is_taken_and_flagged(shop: ShopDoor) -> None:
     """A press down on a booked day: the order stands, is at risk, and nobody is promised that day.
 
-    A station whose day is lowered is full; what is booked there is never dropped.
+    A station whose day is lowered is full. What is booked there is never dropped: whoever writes
+    next moves it on to where there is room.
     """
     first = shop.storefront.order(line())
     day, booked = _pressing_day(shop), shop.booked_s()
@@ -110,8 +116,11 @@ def test_capacity_lowered_under_orders_is_taken_and_flagged(shop: ShopDoor) -> N
     assert shop.booked_s() == booked
     order = answered(shop.storefront.get(f"/v1/orders/{first['id']}"), 200)
     assert order["promised_day"] == first["promised_day"]
-    shop.storefront.order(line())
-    assert shop.booked_s()["pressing", day] == booked["pressing", day]
+    shop.storefront.quote(line())
+    after = shop.booked_s()
+    assert after.get(("pressing", day), 0) <= 20 * 60
+    assert _at(after, "pressing") == _at(booked, "pressing")
+    assert _of(_schedule(shop.staff, f"?from={day}&days=1"), day, "pressing")["at_risk"] == []
 
 
 def test_a_quote_from_before_a_machine_went_down_is_not_accepted_on_it(shop: ShopDoor) -> None:
@@ -227,7 +236,7 @@ def test_it_is_read_by_the_range_of_days_alone(standing_shop: ShopDoor) -> None:
         _schedule(standing_shop.staff)
         remove(engine, "before_cursor_execute", note)
         asked = [one for one in statements if "FROM booking" in one[0] or "_day" in one[0]]
-        assert len(asked) == 3
+        assert len(asked) == 4
         connection = session.connection()
         return [
             str(row[3])

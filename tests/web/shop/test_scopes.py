@@ -34,6 +34,7 @@ from tests.web.shop.door import (
 EVERYONE = {"storefront", "staff", "owner"}
 BUYS = {"storefront", "owner"}
 BENCH = {"staff", "owner"}
+OWNER = {"owner"}
 
 ACCESS = {
     "GET /v1/catalogue": EVERYONE,
@@ -81,6 +82,11 @@ ACCESS = {
     "POST /v1/stock/incoming/{incoming_id}/call-off": BENCH,
     "GET /v1/schedule": BENCH,
     "GET /v1/schedule.svg": BENCH,
+    "GET /v1/schedule/reliability": BENCH,
+    "GET /v1/standard-minutes": BENCH,
+    "POST /v1/standard-minutes/accept": OWNER,
+    "GET /v1/tickets/{number}/minutes": BENCH,
+    "POST /v1/tickets/{number}/minutes": BENCH,
     "POST /v1/webhook-endpoints": BUYS,
     "GET /v1/webhook-endpoints": BUYS,
     "GET /v1/webhook-endpoints/{endpoint_id}": BUYS,
@@ -139,6 +145,7 @@ OPEN = {
     "GET /bench/tickets/{number}/ticks",
     "GET /bench/tickets/{number}/notes",
     "GET /bench/tickets/{number}/remakes",
+    "GET /bench/tickets/{number}/minutes",
     "GET /bench/tickets/{number}/labels.pdf",
     "GET /bench/tickets/{number}/care-card.pdf",
     "GET /bench/tickets/{number}/proofs/{index}",
@@ -147,6 +154,7 @@ OPEN = {
     "POST /bench/tickets/{number}/ticks",
     "POST /bench/tickets/{number}/notes",
     "POST /bench/tickets/{number}/remakes",
+    "POST /bench/tickets/{number}/minutes",
 }
 """What strangers may see: probes, documentation and the try page. Mounted files of the viewer
 besides, and the bench pages, which ask for a session of their own

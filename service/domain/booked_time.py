@@ -1,0 +1,67 @@
+"""What is booked at stations by day, and what of each day is kept for rush.
+
+A share of every station's day is kept for rush. Ordinary work takes none of it. Rush may take all
+that is free, and what it takes counts first against the share kept for it, so that as long as it
+fits there it leaves ordinary work its whole room.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date
+
+_PERCENT = 100
+
+
+@dataclass(frozen=True, slots=True)
+class BookedTime:
+    """Seconds booked at a station on a day, ``rush_s`` of them for rush.
+
+    ``squares_s2`` is the sum of the squares of the single ordinary shares' seconds: it tells few
+    large shares from many small ones, which scatter less. Rush counts as one share.
+    """
+
+    seconds: int = 0
+    rush_s: int = 0
+    squares_s2: int = 0
+
+    def and_also(self, seconds: int, *, rush: bool = False) -> BookedTime:
+        """With one share more."""
+        return BookedTime(
+            self.seconds + seconds,
+            self.rush_s + (seconds if rush else 0),
+            self.squares_s2 + (0 if rush else seconds * seconds),
+        )
+
+
+NOTHING_BOOKED = BookedTime()
+
+Booked = Mapping[tuple[str, date], BookedTime]
+"""By station and day; a missing entry is nothing booked."""
+
+
+def reserved_s(capacity_s: int, reserve_percent: int) -> int:
+    """Seconds of a station's day that are kept for rush, rounded down."""
+    return capacity_s * reserve_percent // _PERCENT
+
+
+def ordinary_s(booked: BookedTime, kept_s: int) -> int:
+    """Seconds of a day lost to ordinary work: its own, and rush beyond the share kept for it."""
+    return booked.seconds - booked.rush_s + max(0, booked.rush_s - kept_s)
+
+
+def ordinary_squares_s2(booked: BookedTime, kept_s: int) -> int:
+    """The squares that go with :func:`ordinary_s`, so that rush that is kept for scatters none."""
+    return booked.squares_s2 + max(0, booked.rush_s - kept_s) ** 2
+
+
+def with_shares(
+    booked: Booked, shares: Iterable[tuple[str, date, int]], *, rush: bool = False
+) -> dict[tuple[str, date], BookedTime]:
+    """What is booked with those shares besides: station, day and seconds of each."""
+    found = dict(booked)
+    for station, day, seconds in shares:
+        key = station, day
+        found[key] = found.get(key, NOTHING_BOOKED).and_also(seconds, rush=rush)
+    return found

@@ -1,0 +1,339 @@
+"""The day an order is promised for: what is free and in the house, and how real work scatters.
+
+1. A plan by standard minutes, after the latest material, into what is free
+   (:func:`service.domain.promising.plan_work`), with the order's tickets in an order that is done
+   early (:func:`service.domain.ticket_sequence.earliest_plan`).
+2. The quantile of the day's end over many courses of the shop's present state
+   (:mod:`service.domain.completion`).
+3. What the shop's own promises of late had needed (:mod:`service.domain.conformal`).
+4. The next dispatch, never one before the plan's own day.
+
+Ordinary work and rush are planned apart (:mod:`service.domain.booked_time`): rush takes the minutes
+that are kept for it and what is free besides, so it takes no minute that was promised. The bench
+works by urgency, so an order accepted later may go first; what that costs those before it is part
+of what their promises had needed, and is corrected for with the rest.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime, timedelta
+from enum import StrEnum
+from functools import partial
+
+from service.domain.booked_time import NOTHING_BOOKED, Booked, with_shares
+from service.domain.calendar import (
+    StationHours,
+    first_work_day,
+    next_working_day,
+    place_of,
+    working_days_between,
+)
+from service.domain.completion import Workroom, completions, quantile_of
+from service.domain.conformal import (
+    DecidedPromise,
+    correction,
+    nth_working_day,
+    promised_dispatch,
+)
+from service.domain.machines import Station
+from service.domain.promising import MaterialDay, Plan, StationWork, plan_work
+from service.domain.shop import Catalogue, Policy, WorkCalendar
+from service.domain.ticket_sequence import earliest_plan
+
+LOAD_DAYS = 5
+"""Working days, from the present one on, whose booked share is the load."""
+
+_HALF = 50
+_S_PER_MIN = 60
+
+
+@dataclass(frozen=True, slots=True)
+class ShopNow:
+    """The shop as a promise meets it: what is booked, and how promises of late turned out.
+
+    Work is planned from ``now`` on. Where that is a moment to come, as the last at which a quote
+    may be accepted, ``booked_from`` is the present one, from whose day on ``booked`` tells all:
+    what is left over of the days between takes time of those that follow.
+    """
+
+    calendar: WorkCalendar
+    stations: Mapping[str, Station]
+    policy: Policy
+    now: datetime
+    booked: Booked
+    decided: Sequence[DecidedPromise] = ()
+    booked_from: datetime | None = None
+
+    @classmethod
+    def of(
+        cls,
+        catalogue: Catalogue,
+        now: datetime,
+        booked: Booked,
+        decided: Sequence[DecidedPromise] = (),
+    ) -> ShopNow:
+        """With calendar, stations and policy of a catalogue."""
+        return cls(
+            catalogue.calendar, catalogue.station_by_id, catalogue.policy, now, booked, decided
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Promise:
+    """The day an order leaves, the plan that holds it, and what decided it in words.
+
+    Half of its courses are done by ``median_at``, ``target_percent`` of them by ``quantile_at``,
+    both in UTC; ``corrected_by`` dispatches were added to that. ``load`` is the booked share of the
+    tightest station's coming days.
+    """
+
+    promised_day: date
+    plan: Plan
+    material: MaterialDay
+    rush: bool
+    median_at: datetime
+    quantile_at: datetime
+    corrected_by: float
+    target_percent: int
+    load: float
+    reason: str
+
+
+def promise(
+    shop: ShopNow,
+    works: Sequence[Sequence[StationWork]],
+    material: MaterialDay,
+    *,
+    rush: bool = False,
+    corrected_by: float | None = None,
+) -> Promise:
+    """Promise the day the last ticket leaves; errors as :func:`~.promising.plan_work`.
+
+    ``corrected_by`` is a correction found before; None finds it by what was decided.
+    """
+    reserve_percent = 0 if rush else shop.policy.rush_reserve_percent
+    plan = earliest_plan(
+        works,
+        partial(
+            plan_work,
+            ready_day=material.day,
+            calendar=shop.calendar,
+            stations=shop.stations,
+            booked=shop.booked,
+            now=shop.now,
+            reserve_percent=reserve_percent,
+        ),
+    )
+    room = Workroom(
+        calendar=shop.calendar,
+        stations=shop.stations,
+        booked=shop.booked,
+        now=shop.now if shop.booked_from is None else shop.booked_from,
+        start=shop.now,
+        reserve_percent=reserve_percent,
+        spread=shop.policy.promise_spread,
+    )
+    percent = shop.policy.promise_percent
+    ends = completions(room, works, plan, material.day)
+    quantile_at = _moment(quantile_of(ends, percent))
+    if corrected_by is None:
+        corrected_by = correction(shop.decided, percent, rush=rush)
+    day = max(plan.done_day, promised_dispatch(shop.calendar, quantile_at, corrected_by))
+    return Promise(
+        promised_day=day,
+        plan=plan,
+        material=material,
+        rush=rush,
+        median_at=_moment(quantile_of(ends, _HALF)),
+        quantile_at=quantile_at,
+        corrected_by=corrected_by,
+        target_percent=percent,
+        load=load_of(shop, works),
+        reason=_reason(shop, plan, material, day),
+    )
+
+
+def has_room(shop: ShopNow, shares: Iterable[tuple[str, date, int]]) -> bool:
+    """Whether shares that were held fit as they are, with all else that is booked."""
+    hours = StationHours(shop.calendar)
+    for (name, day), time in with_shares({}, shares).items():
+        station = shop.stations[name]
+        booked_s = shop.booked.get((name, day), NOTHING_BOOKED).seconds
+        if booked_s + time.seconds > hours.day_s(station, day) * station.machines:
+            return False
+    return True
+
+
+def load_of(shop: ShopNow, works: Sequence[Sequence[StationWork]]) -> float:
+    """The booked share of the coming days at the tightest station that the work needs."""
+    day, days = next_working_day(shop.calendar, place_of(shop.calendar, shop.now)[0]), list[date]()
+    while len(days) < LOAD_DAYS:
+        days.append(day)
+        day = next_working_day(shop.calendar, day + timedelta(days=1))
+    hours = StationHours(shop.calendar)
+    tightest = 0.0
+    for name in sorted({step.station for steps in works for step in steps if step.seconds}):
+        station = shop.stations[name]
+        room_s = sum(hours.day_s(station, one) for one in days) * station.machines
+        booked_s = sum(shop.booked.get((name, one), NOTHING_BOOKED).seconds for one in days)
+        tightest = max(tightest, booked_s / room_s if room_s else 1.0)
+    return tightest
+
+
+class Reach(StrEnum):
+    """Whether a day that is needed can be had: as things are, by rush, or not."""
+
+    YES = "yes"
+    RUSH = "rush"
+    NO = "no"
+
+
+@dataclass(frozen=True, slots=True)
+class NeededBy:
+    """How a needed day stands: ``nearest`` is the promise that comes nearest to it.
+
+    ``ways`` say what would make it possible, or cheaper.
+    """
+
+    day: date
+    reach: Reach
+    nearest: Promise
+    ways: tuple[str, ...]
+
+
+def needed_by(
+    shop: ShopNow,
+    works: Sequence[Sequence[StationWork]],
+    ordinary: Promise,
+    day: date,
+    *,
+    most_rush_days: int,
+) -> NeededBy:
+    """Whether the work can be done by ``day``; ``ordinary`` is its promise without rush.
+
+    Rush may gain up to ``most_rush_days`` working days, 0 where the shop offers none.
+    """
+    if ordinary.promised_day <= day:
+        return NeededBy(day, Reach.YES, ordinary, ())
+    fast = rushed(shop, works, ordinary, most_rush_days=most_rush_days)
+    if fast is not None and fast.promised_day <= day:
+        gained = working_days_between(shop.calendar, fast.promised_day, ordinary.promised_day)
+        ways = (
+            f"With rush it leaves on {fast.promised_day}, {_days(gained)} earlier than without.",
+        )
+        return NeededBy(day, Reach.RUSH, fast, ways)
+    nearest = fast or ordinary
+    found = _ways(shop, works, nearest, day, most_rush_days=most_rush_days)
+    return NeededBy(day, Reach.NO, nearest, tuple(found))
+
+
+def rushed(
+    shop: ShopNow,
+    works: Sequence[Sequence[StationWork]],
+    ordinary: Promise,
+    *,
+    most_rush_days: int,
+) -> Promise | None:
+    """The promise with rush, where it gains days and no more than may be gained; None if not.
+
+    Where it could gain more, the promise is for the day that may be.
+    """
+    if most_rush_days == 0 or shop.policy.rush_reserve_percent == 0:
+        return None
+    fast = promise(shop, works, ordinary.material, rush=True)
+    gained = working_days_between(shop.calendar, fast.promised_day, ordinary.promised_day)
+    if gained <= 0:
+        return None
+    if gained <= most_rush_days:
+        return fast
+    return replace(
+        fast,
+        promised_day=nth_working_day(shop.calendar, fast.promised_day, gained - most_rush_days),
+        reason=f"{fast.reason}; rush gains no more than {_days(most_rush_days)}",
+    )
+
+
+def _ways(
+    shop: ShopNow,
+    works: Sequence[Sequence[StationWork]],
+    nearest: Promise,
+    day: date,
+    *,
+    most_rush_days: int,
+) -> list[str]:
+    """What would make the day possible, in words; the nearest day comes first."""
+    found = [f"The nearest day is {nearest.promised_day}{_by(nearest)}."]
+    first = first_work_day(shop.calendar, shop.now)
+    if first > day:
+        found.append(
+            f"Accepted at the last moment it may be, its work begins on {first}; with a hold, "
+            "which ends sooner, it may begin sooner."
+        )
+        return found
+    at_hand, if_there = nearest, ""
+    if nearest.material.waits_for and nearest.material.day > first:
+        ordinary = promise(shop, works, MaterialDay(first, ""))
+        at_hand = ordinary
+        if ordinary.promised_day > day:
+            at_hand = rushed(shop, works, ordinary, most_rush_days=most_rush_days) or ordinary
+        missing = f"{nearest.material.waits_for} is here on {nearest.material.day}."
+        if at_hand.promised_day <= day:
+            found.append(
+                f"{missing} With all that it takes on the shelf it could leave on "
+                f"{at_hand.promised_day}{_by(at_hand)}."
+            )
+            return found
+        if nearest.material.day > day:
+            found.append(missing)
+            if_there = "With all that it takes on the shelf, "
+    found.extend(_late_station(shop, at_hand.plan, day, if_there))
+    return found
+
+
+def _late_station(shop: ShopNow, plan: Plan, day: date, if_there: str) -> Iterator[str]:
+    """The station that comes to the work after that day, the bottleneck before others."""
+    late = {booking.station for booking in plan.bookings if booking.day > day}
+    name = min(late, key=lambda name: (name != plan.bottleneck, name), default="")
+    if name:
+        seconds = sum(one.seconds for one in plan.bookings if one.station == name and one.day > day)
+        yield (
+            f"{if_there}{shop.stations[name].name} comes to the last {-(-seconds // _S_PER_MIN)} "
+            f"minutes of it after {day}: fewer pieces, or another way of making them, may be "
+            "sooner."
+        )
+
+
+def _by(promised: Promise) -> str:
+    return " with rush" if promised.rush else ""
+
+
+def _moment(seconds: float) -> datetime:
+    return datetime.fromtimestamp(round(seconds), UTC)
+
+
+def _reason(shop: ShopNow, plan: Plan, material: MaterialDay, day: date) -> str:
+    calendar = shop.calendar
+    waiting = working_days_between(calendar, first_work_day(calendar, shop.now), material.day)
+    working = working_days_between(calendar, material.day, plan.done_day)
+    spare = working_days_between(calendar, plan.done_day, day)
+    if material.waits_for and waiting >= working:
+        reason = (
+            f"{material.waits_for} is here on {material.day}, {_days(waiting)} from the start; "
+            f"the work itself adds {_days(working)}"
+        )
+    elif plan.bottleneck:
+        name = shop.stations[plan.bottleneck].name
+        reason = (
+            f"{name} is the tightest station; from {material.day} the work adds {_days(working)}"
+        )
+    else:
+        return "there is no work to wait for"
+    if not spare:
+        return reason
+    return f"{reason}, and what may go otherwise {_days(spare)}"
+
+
+def _days(count: int) -> str:
+    return f"{count} working day{'' if count == 1 else 's'}"

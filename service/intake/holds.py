@@ -1,0 +1,75 @@
+"""What a quote holds: its station time and its material, until a time and no longer.
+
+A hold ends by its time alone. What is left of the rows is cleared when another hold is written.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from datetime import date, datetime
+from typing import Any, Final
+
+from sqlalchemy import bindparam, delete
+from sqlmodel import Session, col
+
+from service.domain.canonical import rfc3339
+from service.domain.capable_to_promise import Promise
+from service.domain.promising import PlannedBooking
+from service.domain.stock_items import StockItem
+from service.domain.stock_needs import Need
+from service.store.core import table_of
+from service.store.ledger import clear_ended_holds, end_hold, hold
+from service.store.tables import StockHold
+
+_HOLDS: Final = table_of(StockHold)
+_END_HOLD: Final = delete(_HOLDS).where(_HOLDS.c.quote_id == bindparam("of"))
+
+
+def hold_for_quote(
+    session: Session,
+    quote_id: str,
+    promised: Promise,
+    needs: Iterable[Need],
+    *,
+    until: datetime,
+    now: datetime,
+) -> None:
+    """Hold what the promise is made of; the caller holds the shop's lock, the quote is written."""
+    clear_ended_holds(session, now)
+    session.connection().execute(delete(StockHold).where(col(StockHold.expires_at) <= now))
+    shares = [(one.station, one.day, one.seconds) for one in promised.plan.bookings]
+    hold(session, quote_id, shares, rush=promised.rush, until=until)
+    wanted: Counter[StockItem] = Counter()
+    for need in needs:
+        wanted[need.item] += need.quantity
+    session.add_all(
+        StockHold(quote_id=quote_id, quantity=quantity, expires_at=until, **item._asdict())
+        for item, quantity in wanted.items()
+    )
+
+
+def end_quote_hold(session: Session, quote_id: str) -> bool:
+    """Give back what a quote holds, under the shop's lock; True if it held station time."""
+    session.connection().execute(_END_HOLD, {"of": quote_id})
+    return end_hold(session, quote_id)
+
+
+def hold_written(promised: Promise, until: datetime) -> dict[str, Any]:
+    """What a quote's plan keeps of its hold, from which accepting makes bookings."""
+    return {
+        "until": rfc3339(until),
+        "rush": promised.rush,
+        "bookings": [
+            [one.ticket_index, one.station, one.day.isoformat(), one.seconds]
+            for one in promised.plan.bookings
+        ],
+    }
+
+
+def bookings_held(written: Mapping[str, Any]) -> tuple[PlannedBooking, ...]:
+    """The bookings that :func:`hold_written` kept."""
+    return tuple(
+        PlannedBooking(ticket, station, date.fromisoformat(day), seconds)
+        for ticket, station, day, seconds in written["bookings"]
+    )
