@@ -60,6 +60,7 @@ PATHS = 500
 _ROWS = 256
 """Rows of drawn numbers; station days and steps take theirs by name."""
 
+_APART = 7_919
 _SEED = 20_000
 _DAYS_BEYOND = 15
 """Days on which a station works that are looked at beyond its last in the plan; a course that has
@@ -159,7 +160,7 @@ def _scatter(spread: float) -> _Floats:
 
 
 def _row(name: str, place: int) -> int:
-    return (zlib.crc32(name.encode()) + place * 7_919) % _ROWS
+    return (zlib.crc32(name.encode()) + place * _APART) % _ROWS
 
 
 class _Courses:
@@ -205,7 +206,8 @@ class _Courses:
         ]
         spread = room.spread if station.spread is None else station.spread
         scatter = _scatter(spread)
-        loads = scatter[[_row(station.id, day.toordinal()) for day in days]]
+        ordinals = np.array([day.toordinal() for day in days])
+        loads = scatter[(zlib.crc32(station.id.encode()) + ordinals * _APART) % _ROWS]
         loads *= np.sqrt(np.array(squares, np.float64))[:, None]
         loads += np.array(booked, np.float64)[:, None]
         room_s = np.array(capacity) - np.array(kept)
@@ -310,13 +312,12 @@ class _Queue:
 
     def _stands_after(self, index: int) -> _Floats:
         """Where the station stands when all of that day and before is worked."""
-        done = np.cumsum(self._loads[: index + 1], axis=0)
-        worked: _Floats = done[-1].copy()
-        # What was done before each day, less what could have been: the most of it was idle.
-        done -= self._loads[: index + 1]
-        np.subtract(self._begins[: index + 1, None], done, out=done)
-        worked += done.max(axis=0)
-        return worked
+        stands = np.zeros(PATHS)
+        # Day after day in place: a sum over all days at once is slower, and says no more.
+        for begins, load in zip(self._begins[: index + 1], self._loads, strict=False):
+            np.maximum(stands, begins, out=stands)
+            np.add(stands, load, out=stands)
+        return stands
 
     def _moment(self, work: _Floats) -> _Floats:
         """When so much work is done."""
