@@ -16,13 +16,13 @@ of what their promises had needed, and is corrected for with the rest.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from enum import StrEnum
 from functools import partial
 
-from service.domain.booked_time import NOTHING_BOOKED, Booked, with_shares
+from service.domain.booked_time import NOTHING_BOOKED, Booked
 from service.domain.calendar import (
     StationHours,
     first_work_day,
@@ -153,17 +153,6 @@ def promise(
         load=load_of(shop, works),
         reason=_reason(shop, plan, material, day),
     )
-
-
-def has_room(shop: ShopNow, shares: Iterable[tuple[str, date, int]]) -> bool:
-    """Whether shares that were held fit as they are, with all else that is booked."""
-    hours = StationHours(shop.calendar)
-    for (name, day), time in with_shares({}, shares).items():
-        station = shop.stations[name]
-        booked_s = shop.booked.get((name, day), NOTHING_BOOKED).seconds
-        if booked_s + time.seconds > hours.day_s(station, day) * station.machines:
-            return False
-    return True
 
 
 def load_of(shop: ShopNow, works: Sequence[Sequence[StationWork]]) -> float:

@@ -27,7 +27,6 @@ above -1, and the root of a sum of squares grows by no more than what is added).
 from __future__ import annotations
 
 import math
-import threading
 import zlib
 from bisect import bisect_left
 from collections import defaultdict
@@ -196,7 +195,7 @@ class _Courses:
     def _queue(self, station: Station) -> _Queue:
         room, last = self._room, self._last[station.id]
         hours = self._week.hours_beyond(station, last)
-        days = self._week.days[: last + 1]
+        days = self._week.days(last + 1)
         capacity = [day_s * station.machines for day_s in hours]
         kept = [reserved_s(full_s, room.reserve_percent) for full_s in capacity]
         times = [room.booked.get((station.id, day), NOTHING_BOOKED) for day in days]
@@ -211,34 +210,42 @@ class _Courses:
         loads *= np.sqrt(np.array(squares, np.float64))[:, None]
         loads += np.array(booked, np.float64)[:, None]
         room_s = np.array(capacity) - np.array(kept)
-        opens = np.array(self._week.opens[: len(hours)])
+        opens = np.array(self._week.opens(len(hours)))
         return _Queue(opens, np.array(hours, np.float64), room_s, loads, scatter)
 
 
 class _Timetable:
     """Working days from a first one on, when they open, and what stations work on them.
 
-    Found as far as they are needed, and kept.
+    Found as far as they are needed, and kept. What is known is only ever replaced by more, whole,
+    so that threads need not wait for each other.
     """
 
     def __init__(self, calendar: WorkCalendar, first: date) -> None:
-        self.days, self.opens = [first], [opening(calendar, first).timestamp()]
         self._calendar, self._day_s = calendar, StationHours(calendar).day_s
+        self._known = [first], [opening(calendar, first).timestamp()]
         self._hours: dict[Same[Station], list[int]] = {}
-        self._growing = threading.Lock()
+
+    def days(self, count: int) -> list[date]:
+        """The first so many of them."""
+        return self._at_least(count)[0][:count]
+
+    def opens(self, count: int) -> list[float]:
+        """When those open, in seconds of the epoch."""
+        return self._at_least(count)[1][:count]
 
     def index(self, day: date) -> int:
         """The place of a working day among them."""
-        while self.days[-1] < day:
-            self._grow(len(self.days) + 1)
-        return bisect_left(self.days, day)
+        days = self._known[0]
+        while days[-1] < day:
+            days = self._at_least(len(days) + 1)[0]
+        return bisect_left(days, day)
 
     def hours(self, station: Station, count: int) -> list[int]:
         """Seconds that the station works on each of the first ``count`` days."""
-        self._grow(count)
         known = self._hours.get(Same(station), [])
         if len(known) < count:
-            new = [self._day_s(station, day) for day in self.days[len(known) : count]]
+            new = [self._day_s(station, day) for day in self.days(count)[len(known) :]]
             known = self._hours[Same(station)] = [*known, *new]
         return known[:count]
 
@@ -253,12 +260,16 @@ class _Timetable:
             hours = self.hours(station, count)
         return hours
 
-    def _grow(self, count: int) -> None:
-        with self._growing:
-            while len(self.days) < count:
-                day = next_working_day(self._calendar, self.days[-1] + timedelta(days=1))
-                self.opens.append(opening(self._calendar, day).timestamp())
-                self.days.append(day)
+    def _at_least(self, count: int) -> tuple[list[date], list[float]]:
+        days, opens = self._known
+        if len(days) < count:
+            days, opens = list(days), list(opens)
+            while len(days) < count + _DAYS_BEYOND:
+                day = next_working_day(self._calendar, days[-1] + timedelta(days=1))
+                days.append(day)
+                opens.append(opening(self._calendar, day).timestamp())
+            self._known = days, opens
+        return days, opens
 
 
 @lru_cache(maxsize=8)

@@ -10,20 +10,43 @@ from collections.abc import Iterable, Mapping
 from datetime import date, datetime
 from typing import Any, Final
 
-from sqlalchemy import bindparam, delete
+from sqlalchemy import bindparam, delete, func, select
 from sqlmodel import Session, col
 
 from service.domain.canonical import rfc3339
 from service.domain.capable_to_promise import Promise
+from service.domain.errors import Conflict
 from service.domain.promising import PlannedBooking
 from service.domain.stock_items import StockItem
 from service.domain.stock_needs import Need
 from service.store.core import table_of
 from service.store.ledger import clear_ended_holds, end_hold, hold
-from service.store.tables import StockHold
+from service.store.tables import CapacityHold, Quote, StockHold
 
 _HOLDS: Final = table_of(StockHold)
 _END_HOLD: Final = delete(_HOLDS).where(_HOLDS.c.quote_id == bindparam("of"))
+
+
+MOST_HOLDS = 20
+"""Quotes for which one holder may hold at the same time, so that nobody holds the whole shop."""
+
+
+def check_holds(session: Session, holder: str, now: datetime) -> None:
+    """Raise ``too-many-holds`` where the holder holds for as many quotes as may be."""
+    live = (
+        select(col(CapacityHold.quote_id), func.max(col(CapacityHold.expires_at)))
+        .join(Quote, col(Quote.id) == col(CapacityHold.quote_id))
+        .where(col(Quote.holder) == holder, col(CapacityHold.expires_at) > now)
+        .group_by(col(CapacityHold.quote_id))
+    )
+    ends = sorted(until for _, until in session.connection().execute(live))
+    if len(ends) >= MOST_HOLDS:
+        raise Conflict(
+            "too-many-holds",
+            f"You hold for {len(ends)} quotes, and {MOST_HOLDS} is the most at a time. Accept one, "
+            f"ask without a hold, or wait until {rfc3339(ends[0])}.",
+            extra={"next_ends_at": rfc3339(ends[0])},
+        )
 
 
 def hold_for_quote(

@@ -211,12 +211,11 @@ def _promise_again(
 ) -> Promise:
     """Promise the quote's work on what is free now; it must still leave by the promised day.
 
-    The correction is the one the quote was given, so
-    that nothing but time and material that others took makes a day slip. Work that may begin
-    earlier than the quote assumed can, with several tickets, end later, as one takes another's
-    place; so the quote's own start is tried too before the promise is broken. Days and minutes are
-    those in force now: a machine may have gone down since. A station that is gone from the
-    catalogue stays as it was quoted.
+    The correction is the one the quote was given, so that a day slips by what was taken since, and
+    by another catalogue put in force: days, minutes and policy are those of now, for a machine may
+    have gone down. Work that may begin earlier than the quote assumed can, with several tickets,
+    end later, as one takes another's place; so the quote's own start is tried too before the
+    promise is broken. A station that is gone from the catalogue stays as it was quoted.
     """
     quoted = services.catalogues.of_version(session, quote.catalogue_version).catalogue
     in_force, now = services.catalogues.current.catalogue, services.clock()

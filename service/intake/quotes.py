@@ -23,7 +23,7 @@ from service.domain.ticket import TicketDocument, write_ticket
 from service.domain.wishes import Line
 from service.intake.answers import MoneyAnswer
 from service.intake.check import LineVerdict
-from service.intake.holds import hold_for_quote, hold_written
+from service.intake.holds import check_holds, hold_for_quote, hold_written
 from service.intake.material import material_of, needs_written
 from service.intake.price_answers import NeededByAnswer, PromiseAnswer, QuoteAnswer
 from service.intake.price_views import line_answer, more_answer, row_texts, tax_answer
@@ -92,12 +92,14 @@ def quote_lines(
     Without a hold the day stands for the whole life of the quote as long as nobody takes its time:
     it is planned as if accepted at the last moment. With a hold it is planned as if accepted when
     the hold ends, and kept for it until then. Raises ``BadInput`` for a day that is over, for more
-    minutes of hold than the shop gives, and for work beyond the days that the shop plans ahead.
+    minutes of hold than the shop gives, and for work beyond the days that the shop plans ahead;
+    ``Conflict`` for more holds at a time than one holder may have.
     """
     now, compiled = services.clock(), ready.inputs.compiled
     _check_wishes(compiled, request, now)
     if request.hold_min:
         lock_shop(session)
+        check_holds(session, caller.holder, now)
     settle_day(services, session)
     expires_at = now + timedelta(minutes=compiled.catalogue.policy.quote_valid_min)
     # Nobody can accept what is held for a quote that has expired.

@@ -33,10 +33,15 @@ Who = Annotated[str, StringConstraints(min_length=1, max_length=64, strip_whites
 ANY_METHOD = "any"
 
 
-def _written_as_a_day(value: object) -> object:
-    if isinstance(value, str) and re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", value):
+def _written_as_a_day(value: object) -> date:
+    if isinstance(value, date):
         return value
-    raise ValueError("a day is written year, month, day: 2026-12-31")
+    try:
+        if isinstance(value, str) and re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", value):
+            return date.fromisoformat(value)
+    except ValueError:
+        pass
+    raise ValueError("give a day of the calendar as year-month-day: 2026-12-31")
 
 
 IsoDay = Annotated[date, BeforeValidator(_written_as_a_day)]

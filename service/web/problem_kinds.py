@@ -230,6 +230,14 @@ _TABLE = (
         "Ask for a new quote; it promises the new day.",
     ),
     ProblemKind(
+        "too-many-holds",
+        409,
+        "You hold station time for as many quotes as may be",
+        "A holder holds for so many quotes at a time, so that nobody holds the whole shop. "
+        "'next_ends_at' says when the first of them ends.",
+        "Accept a quote, ask without a hold, or ask again when one has ended.",
+    ),
+    ProblemKind(
         "order-in-work",
         409,
         "Work on the order has begun",

@@ -149,11 +149,12 @@ def test_what_is_left_keeps_each_stations_seconds(steps: list[StationWork], shar
 
 
 def test_what_was_booked_comes_off() -> None:
-    """A share given back takes its seconds, its rush and its square with it; others stay."""
+    """A share given back takes its seconds and its rush with it, an ordinary one its square too."""
     key = (STATIONS[0], MONDAY)
-    booked = {key: BookedTime(50, 20, 900 + 400), (STATIONS[1], MONDAY): BookedTime(5, 0, 25)}
-    left = without(booked, [(*key, 20, True), (STATIONS[0], MONDAY + timedelta(1), 9, False)])
-    assert left == {key: BookedTime(30, 0, 900), (STATIONS[1], MONDAY): BookedTime(5, 0, 25)}
+    other = (STATIONS[1], MONDAY)
+    booked = {key: BookedTime(50, 20, 500 + 100), other: BookedTime(5, 0, 25)}
+    given = [(*key, 20, True), (*key, 10, False), (STATIONS[0], MONDAY + timedelta(1), 9, False)]
+    assert without(booked, given) == {key: BookedTime(20, 0, 500), other: BookedTime(5, 0, 25)}
 
 
 def _step(key: str, kind: StepKind, station: str) -> TicketStep:

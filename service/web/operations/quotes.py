@@ -38,6 +38,7 @@ router = new_router("quotes", "/v1")
     responses=problems(
         "cannot-be-made",
         "more-than-the-shop-can-make",
+        "too-many-holds",
         "idempotency-key-malformed",
         "idempotency-key-reused",
     ),

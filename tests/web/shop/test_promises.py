@@ -15,6 +15,7 @@ from typing import Any
 import pytest
 
 from service.domain.canonical import rfc3339
+from service.intake.holds import MOST_HOLDS
 from service.store.tables import (
     Booking,
     CapacityHold,
@@ -168,6 +169,21 @@ def test_a_hold_stands_whatever_others_are_promised(shop: ShopDoor, storefront: 
     assert {(one.station, one.day, one.seconds) for one in taken} == kept
     assert order["promised_day"] == held["promise"]["day"]
     assert_within_capacity(shop)
+
+
+def test_nobody_holds_the_whole_shop(shop: ShopDoor, storefront: Caller, clock: FakeClock) -> None:
+    """Beyond so many holds at a time a holder is refused, others are not, until one has ended."""
+    for _ in range(MOST_HOLDS - 1):
+        ask(storefront, line(sizes=ONE), hold_min=10)
+    ask(storefront, line(sizes=ONE), hold_min=5)
+    body = {"lines": [line(sizes=ONE)], "hold_min": 5}
+    problem = refused(storefront.post("/v1/quotes", body), 409, "too-many-holds")
+    assert problem["next_ends_at"] == rfc3339(clock() + timedelta(minutes=5))
+    ask(storefront, line(sizes=ONE))
+    artwork = answered(shop.other.upload(picture()), 201)["id"]
+    ask(shop.other, line(decoration(artwork_id=artwork, width_mm=70), sizes=ONE), hold_min=5)
+    clock.advance(minutes=5)
+    ask(storefront, line(sizes=ONE), hold_min=5)
 
 
 @ON_SQLITE
