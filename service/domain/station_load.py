@@ -42,7 +42,8 @@ class BookedShare:
 class StationLoad:
     """A station's day in whole minutes of all its machines; ``usual_min`` without an exception.
 
-    ``free_min`` is what a plan may still take, of the present day only what is left of it.
+    ``free_min`` is what plans may still take, rush with ordinary work, of the present day what is
+    left of it.
     ``over_capacity_min`` is booked and does not fit. ``tickets`` counts the unfinished ones booked,
     ``due`` are those of them promised that day, and ``at_risk`` those without room: the minutes go
     to what is made already, then to the earliest promised. ``why`` tells of an exception.

@@ -80,7 +80,8 @@ class ExceptionAnswer(Answer):
 class StationLoadAnswer(Answer):
     """A station's day, in whole minutes of all its machines.
 
-    ``free_min`` is what may still be promised, today of what is left of the day.
+    ``free_min`` is what may still be promised, with what is kept for rush, today of what is left of
+    the day.
     ``over_capacity_min`` is booked and does not fit. ``tickets`` counts the unfinished ones booked
     here; ``due_tickets`` are those of them promised for this day. ``at_risk`` are those without
     room: what is made counts first, then what is promised earliest. ``done_at`` is when all that is
