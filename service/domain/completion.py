@@ -203,8 +203,7 @@ class _Courses:
         squares = [
             ordinary_squares_s2(time, kept_s) for time, kept_s in zip(times, kept, strict=False)
         ]
-        spread = room.spread if station.spread is None else station.spread
-        scatter = _scatter(spread)
+        scatter = _scatter(station.spread_or(room.spread))
         ordinals = np.array([day.toordinal() for day in days])
         loads = scatter[(zlib.crc32(station.id.encode()) + ordinals * _APART) % _ROWS]
         loads *= np.sqrt(np.array(squares, np.float64))[:, None]

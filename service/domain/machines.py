@@ -34,6 +34,10 @@ class Station(Frozen):
     machine_rate_per_hour: Money
     spread: Annotated[float, Field(ge=0, le=1)] | None = None
 
+    def spread_or(self, usual: float) -> float:
+        """Its own spread, or the ``usual`` one where it states none."""
+        return usual if self.spread is None else self.spread
+
     @property
     def capacity_min(self) -> int:
         """Minutes of work the station can do on one working day."""

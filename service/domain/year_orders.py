@@ -263,7 +263,7 @@ class _Maker:
     def _real(self, step: StationWork) -> JobStep:
         station = self._catalogue.station_by_id[step.station]
         policy = self._catalogue.policy
-        spread = policy.promise_spread if station.spread is None else station.spread
+        spread = station.spread_or(policy.promise_spread)
         sigma = math.sqrt(math.log1p(spread * spread))
         factor = math.exp(float(self._generator.normal(-sigma * sigma / 2, sigma)))
         return JobStep(step.station, step.seconds * factor, float(step.wait_s))

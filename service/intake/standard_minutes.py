@@ -117,10 +117,7 @@ class Review:
 def believed_spreads(catalogue: Catalogue) -> dict[str, float]:
     """By station, the spread of its real minutes before any job; deviation as a share of mean."""
     usual = catalogue.policy.promise_spread
-    return {
-        station.id: usual if station.spread is None else station.spread
-        for station in catalogue.stations
-    }
+    return {station.id: station.spread_or(usual) for station in catalogue.stations}
 
 
 def review(session: Session, compiled: CompiledCatalogue, now: datetime) -> Review:
