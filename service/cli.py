@@ -399,6 +399,9 @@ def _quote(options: argparse.Namespace) -> int:
         assembly.close()
     names = [f"{line.garment.name}, {line.garment.colour_name}" for line in priced.lines]
     print(build_up_text(priced.price, names))
+    if request.rush or request.needed_by or request.hold_min:
+        told = "No day is promised here, so 'rush', 'needed_by' and 'hold_min' change nothing."
+        print(f"{told} POST /v1/quotes knows the days that rush gains.", file=sys.stderr)
     return 0
 
 

@@ -45,6 +45,20 @@ def amount(text: str) -> Decimal:
     return Decimal(number)
 
 
+def test_what_hangs_on_days_is_said_to_be_left_out(
+    file: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """No day is promised by the command, so rush is neither priced nor passed over in silence."""
+    prices = []
+    for more in ({}, {"rush": True}):
+        file.write_text(json.dumps({"lines": [line()], **more}), encoding="utf-8")
+        assert main(["quote", str(file)]) == 0
+        prices.append(capsys.readouterr())
+    assert prices[0].out == prices[1].out
+    assert prices[0].err == ""
+    assert "No day is promised here, so 'rush'" in prices[1].err
+
+
 def test_every_row_is_printed_and_they_sum_to_the_total(
     file: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
