@@ -8,14 +8,13 @@ fits there it leaves ordinary work its whole room.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from datetime import date
+from typing import NamedTuple
 
 _PERCENT = 100
 
 
-@dataclass(frozen=True, slots=True)
-class BookedTime:
+class BookedTime(NamedTuple):
     """Seconds booked at a station on a day, ``rush_s`` of them for rush.
 
     ``squares_s2`` is the sum of the squares of the single ordinary shares' seconds: it tells few

@@ -11,7 +11,7 @@ import pytest
 from scipy import stats
 
 from service.domain.booked_time import Booked, BookedTime
-from service.domain.completion import PATHS, Workroom, completions, quantile_of
+from service.domain.completion import Workroom, completions, quantile_of
 from service.domain.conformal import (
     PLAN_IS_ENOUGH,
     DecidedPromise,
@@ -21,6 +21,7 @@ from service.domain.conformal import (
 )
 from service.domain.machines import Station
 from service.domain.promising import StationWork, plan_work
+from service.domain.station_stands import PATHS
 from tests.domain.shops import tiny_calendar
 
 MIDNIGHT = datetime.fromisoformat("2026-06-01T00:00:00+02:00")

@@ -1,0 +1,279 @@
+"""Where a station stands at the end of each of its days, in many courses of what is booked there.
+
+Real minutes scatter about the standard ones. In each of :data:`PATHS` courses what is booked at a
+station on a day takes
+
+    booked + spread * z * sqrt(sum of the squares of its shares)
+
+seconds, where ``z`` is a lognormal of mean 0 and deviation 1 (mean and variance are exactly those
+of independent lognormal shares of that spread, the skew that of one share, so that few shares are
+told exactly and many a little too skewed). What does not fit into its day goes on the next working
+day, before what is booked there: for the seconds of work ``W`` and the room ``C`` of each day,
+
+    done(d) = max(done(d - 1), C(1) + ... + C(d - 1)) + W(d)
+
+is where the station stands after day ``d`` (Lindley, Proc. Cambridge Phil. Soc. 48, 1952, from
+memory).
+
+The courses are drawn once: equal arguments give equal answers, and more booked work makes no
+course end earlier, for a day's seconds grow with every share in each course (``spread * z`` is
+above -1, and the root of a sum of squares grows by no more than what is added).
+"""
+
+from __future__ import annotations
+
+import math
+import zlib
+from bisect import bisect_left
+from collections.abc import Sequence
+from datetime import date, timedelta
+from functools import lru_cache
+from statistics import NormalDist
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from service.domain.booked_time import BookedTime, ordinary_s, ordinary_squares_s2, reserved_s
+from service.domain.calendar import StationHours, next_working_day, opening
+from service.domain.machines import Station
+from service.domain.memo import Same
+from service.domain.promising import HORIZON_DAYS
+from service.domain.shop import WorkCalendar
+
+PATHS = 500
+"""Courses that are followed."""
+
+_ROWS = 256
+"""Rows of drawn numbers; station days and steps take theirs by name."""
+
+_APART = 7_919
+_SEED = 20_000
+_DAYS_BEYOND = 15
+"""Days on which a station works that are looked at beyond its last in the plan; a course that has
+not ended is taken to then."""
+
+Floats = NDArray[np.float64]
+
+
+class Timetable:
+    """Working days from a first one on, when they open, and what stations work on them.
+
+    Found as far as they are needed, and kept. What is known is only ever replaced by more, whole,
+    so that threads need not wait for each other.
+    """
+
+    def __init__(self, calendar: WorkCalendar, first: date) -> None:
+        """Use :func:`timetable`; ``first`` is a working day."""
+        self._calendar, self._day_s = calendar, StationHours(calendar).day_s
+        self._known = [first], [opening(calendar, first).timestamp()]
+        self._hours: dict[Same[Station], list[int]] = {}
+
+    def days(self, count: int) -> list[date]:
+        """The first so many of them."""
+        return self._at_least(count)[0][:count]
+
+    def day(self, index: int) -> date:
+        """The working day of that index."""
+        return self._at_least(index + 1)[0][index]
+
+    def opens(self, count: int) -> list[float]:
+        """When those open, in seconds of the epoch."""
+        return self._at_least(count)[1][:count]
+
+    def index(self, day: date) -> int:
+        """The place of a working day among them."""
+        days = self._known[0]
+        while days[-1] < day:
+            days = self._at_least(len(days) + 1)[0]
+        return bisect_left(days, day)
+
+    def hours(self, station: Station, count: int) -> list[int]:
+        """Seconds that the station works on each of the first ``count`` days."""
+        known = self._hours.get(Same(station), [])
+        if len(known) < count:
+            new = [self._day_s(station, day) for day in self.days(count)[len(known) :]]
+            known = self._hours[Same(station)] = [*known, *new]
+        return known[:count]
+
+    def count_beyond(self, station: Station, last: int) -> int:
+        """How many days there are to that one, and with so many more that it works on enough."""
+        count = last + 1 + _DAYS_BEYOND
+        hours = self.hours(station, count)
+        while sum(day_s > 0 for day_s in hours[last + 1 :]) < _DAYS_BEYOND:
+            if count > HORIZON_DAYS + _DAYS_BEYOND:
+                break
+            count += _DAYS_BEYOND
+            hours = self.hours(station, count)
+        return count
+
+    def _at_least(self, count: int) -> tuple[list[date], list[float]]:
+        days, opens = self._known
+        if len(days) < count:
+            days, opens = list(days), list(opens)
+            while len(days) < count + _DAYS_BEYOND:
+                day = next_working_day(self._calendar, days[-1] + timedelta(days=1))
+                days.append(day)
+                opens.append(opening(self._calendar, day).timestamp())
+            self._known = days, opens
+        return days, opens
+
+
+class Room(NamedTuple):
+    """A station's days in a row. Work is counted from the first one's opening, in seconds of room.
+
+    ``opens`` are seconds of the epoch, ``hours`` those that the station works on each day,
+    ``begins`` and ``ends`` its room before and with that day, and ``rate`` how much of it passes in
+    a second.
+    """
+
+    opens: Floats
+    hours: Floats
+    begins: Floats
+    ends: Floats
+    rate: Floats
+
+    def first(self, count: int) -> Room:
+        """So many days of it."""
+        return Room(*(part[:count] for part in self))
+
+    def moment(self, work: Floats) -> Floats:
+        """When so much work is done."""
+        index = np.minimum(np.searchsorted(self.ends, work), len(self.ends) - 1)
+        into = np.minimum((work - self.begins[index]) / self.rate[index], self.hours[index])
+        return self.opens[index] + into
+
+    def work_by(self, moment: Floats) -> Floats:
+        """How much work could be done by then."""
+        index = np.maximum(np.searchsorted(self.opens, moment, side="right") - 1, 0)
+        into = np.clip(moment - self.opens[index], 0, self.hours[index])
+        return self.begins[index] + into * self.rate[index]
+
+
+class StationStands:
+    """All courses of one station; asked again, it goes on from the first day that changed.
+
+    ``reserve_percent`` of each day's room is kept from the work that is looked at.
+    """
+
+    def __init__(
+        self, week: Timetable, station: Station, reserve_percent: int, spread: float
+    ) -> None:
+        """Use :func:`station_stands`."""
+        self.scatter = _scatter(spread)
+        self._week, self._station, self._reserve_percent = week, station, reserve_percent
+        self._row = zlib.crc32(station.id.encode())
+        # Each is only ever replaced whole, so that threads need not wait for each other: the days
+        # with what is kept of them, and what was last asked with where the station stood then.
+        self._days = self._days_of(_DAYS_BEYOND)
+        self._known: tuple[Sequence[BookedTime], list[Floats]] = (), []
+
+    def room(self, last: int) -> Room:
+        """Its days to that one and as far beyond as a course is followed."""
+        count = self._week.count_beyond(self._station, last)
+        return self._first_days(count)[0].first(count)
+
+    def load(self, index: int, booked: BookedTime) -> Floats:
+        """Seconds that what is booked on the day of that index takes in each course."""
+        day, kept_s = self._week.day(index), self._first_days(index + 1)[1][index]
+        row = self.scatter[(self._row + day.toordinal() * _APART) % _ROWS]
+        loads: Floats = row * math.sqrt(ordinary_squares_s2(booked, kept_s))
+        loads += ordinary_s(booked, kept_s)
+        return loads
+
+    def entering(self, booked: Sequence[BookedTime], index: int) -> Floats:
+        """Where it stands when all before the day of that index is worked, of what is booked.
+
+        ``booked`` tells at least those days. The answer is not to be changed.
+        """
+        known, stands = self._known
+        same = _alike(known, booked, index)
+        if same < index:
+            stands, begins = stands[:same], self._first_days(index)[0].begins
+            before = stands[-1] if stands else _NOTHING
+            for day in range(same, index):
+                before = np.maximum(before, begins[day])
+                before += self.load(day, booked[day])
+                stands.append(before)
+            self._known = booked[:index], stands
+        return stands[index - 1] if index else _NOTHING
+
+    def _first_days(self, count: int) -> tuple[Room, list[int]]:
+        days = self._days
+        if len(days[1]) < count:
+            days = self._days = self._days_of(count + _DAYS_BEYOND)
+        return days
+
+    def _days_of(self, count: int) -> tuple[Room, list[int]]:
+        hours_s = self._week.hours(self._station, count)
+        full_s = [day_s * self._station.machines for day_s in hours_s]
+        kept_s = [reserved_s(one, self._reserve_percent) for one in full_s]
+        hours = np.array(hours_s, np.float64)
+        room_s = np.array(full_s, np.float64) - kept_s
+        ends = np.cumsum(room_s)
+        rate = np.divide(room_s, hours, out=np.ones_like(hours), where=hours > 0)
+        opens = np.array(self._week.opens(count))
+        return Room(opens, hours, ends - room_s, ends, rate), kept_s
+
+
+def timetable(calendar: WorkCalendar, first: date) -> Timetable:
+    """The working days from that one on; of one very calendar they are found once."""
+    return _timetable(Same(calendar), first)
+
+
+def station_stands(
+    calendar: WorkCalendar, first: date, station: Station, reserve_percent: int, spread: float
+) -> StationStands:
+    """The courses of a station from that working day on, which know what they were asked last."""
+    return _station_stands(Same(calendar), first, Same(station), reserve_percent, spread)
+
+
+def row_of(name: str, place: int) -> int:
+    """The row of drawn numbers for what has that name, at that place among its like."""
+    return (zlib.crc32(name.encode()) + place * _APART) % _ROWS
+
+
+_NOTHING: Floats = np.zeros(PATHS)
+_NOTHING.setflags(write=False)
+
+
+def _alike(known: Sequence[BookedTime], booked: Sequence[BookedTime], most: int) -> int:
+    """How many of the first days have the same booked in both."""
+    pairs = zip(known[:most], booked, strict=False)
+    return next(
+        (at for at, (one, other) in enumerate(pairs) if one != other), min(len(known), most)
+    )
+
+
+@lru_cache(maxsize=8)
+def _timetable(calendar: Same[WorkCalendar], first: date) -> Timetable:
+    return Timetable(calendar.it, first)
+
+
+@lru_cache(maxsize=32)
+def _station_stands(
+    calendar: Same[WorkCalendar],
+    first: date,
+    station: Same[Station],
+    reserve_percent: int,
+    spread: float,
+) -> StationStands:
+    return StationStands(_timetable(calendar, first), station.it, reserve_percent, spread)
+
+
+@lru_cache(maxsize=1)
+def _normals() -> Floats:
+    """Rows of standard normal numbers: in each the same quantiles, in another order."""
+    normal = NormalDist()
+    row = np.array([normal.inv_cdf((index + 0.5) / PATHS) for index in range(PATHS)])
+    generator = np.random.default_rng(_SEED)
+    return np.stack([generator.permutation(row) for _ in range(_ROWS)])
+
+
+@lru_cache(maxsize=256)
+def _scatter(spread: float) -> Floats:
+    """Rows of how far a share of that spread is off its mean of 1; all above -1."""
+    sigma = math.sqrt(math.log1p(spread * spread))
+    drawn: Floats = np.exp(sigma * _normals() - sigma * sigma / 2)
+    drawn /= drawn.mean(axis=1, keepdims=True)
+    return drawn - 1
