@@ -6,9 +6,10 @@ A hold ends by its time alone. What is left of the rows is cleared when another 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
-from typing import Any, Final
+from types import MappingProxyType
+from typing import Any, Final, NamedTuple
 
 from sqlalchemy import bindparam, delete, func, select
 from sqlmodel import Session, col
@@ -19,12 +20,17 @@ from service.domain.errors import Conflict
 from service.domain.promising import PlannedBooking
 from service.domain.stock_items import StockItem
 from service.domain.stock_needs import Need
+from service.intake.stock_rows import item_of
 from service.store.core import table_of
-from service.store.ledger import clear_ended_holds, end_hold, hold
+from service.store.ledger import clear_ended_holds, end_holds, held_shares, hold
 from service.store.tables import CapacityHold, Quote, StockHold
 
 _HOLDS: Final = table_of(StockHold)
-_END_HOLD: Final = delete(_HOLDS).where(_HOLDS.c.quote_id == bindparam("of"))
+_OF_QUOTES: Final = _HOLDS.c.quote_id.in_(bindparam("quotes", expanding=True))
+_HELD: Final = select(
+    _HOLDS.c.quote_id, *(_HOLDS.c[name] for name in StockItem._fields), _HOLDS.c.quantity
+).where(_OF_QUOTES, _HOLDS.c.expires_at > bindparam("now"))
+_END_HOLDS: Final = delete(_HOLDS).where(_OF_QUOTES)
 
 
 MOST_HOLDS = 20
@@ -72,10 +78,33 @@ def hold_for_quote(
     )
 
 
-def end_quote_hold(session: Session, quote_id: str) -> bool:
-    """Give back what a quote holds, under the shop's lock; True if it held station time."""
-    session.connection().execute(_END_HOLD, {"of": quote_id})
-    return end_hold(session, quote_id)
+class Hold(NamedTuple):
+    """What a quote holds: station, day, seconds and rush of its shares, and of each thing."""
+
+    shares: Sequence[tuple[str, date, int, bool]] = ()
+    material: Mapping[StockItem, int] = MappingProxyType({})
+
+
+def live_holds(session: Session, quote_ids: Sequence[str], now: datetime) -> dict[str, Hold]:
+    """What those quotes hold ``now``, by id; those that hold nothing are left out."""
+    if not quote_ids:
+        return {}
+    shares = held_shares(session, quote_ids, now)
+    things: dict[str, dict[StockItem, int]] = {}
+    asked = {"quotes": quote_ids, "now": now}
+    for quote_id, *key, quantity in session.connection().execute(_HELD, asked):
+        things.setdefault(quote_id, {})[item_of(*key)] = quantity
+    return {
+        quote_id: Hold(shares.get(quote_id, ()), things.get(quote_id, {}))
+        for quote_id in shares.keys() | things.keys()
+    }
+
+
+def end_quote_holds(session: Session, quote_ids: Sequence[str]) -> None:
+    """Give back what those quotes hold, under the shop's lock."""
+    if quote_ids:
+        session.connection().execute(_END_HOLDS, {"quotes": quote_ids})
+        end_holds(session, quote_ids)
 
 
 def hold_written(promised: Promise, until: datetime) -> dict[str, Any]:

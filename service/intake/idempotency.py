@@ -9,22 +9,23 @@ key. Kept answers expire after ``KEPT_FOR``.
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import timedelta
+from datetime import datetime, timedelta
 from functools import lru_cache
 from typing import Any, Final
 
 from pydantic import BaseModel
-from sqlalchemy import Row, bindparam, select, update
+from sqlalchemy import Row, bindparam, delete, insert, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.sql.dml import ReturningInsert
 from sqlmodel import Session
 
-from service.domain.errors import BadInput, Conflict, Gone, ServiceError
+from service.domain.errors import BadInput, Conflict, Gone, ServiceError, Unavailable
 from service.intake.services import Services
 from service.store.core import table_of
+from service.store.database import lock_shop
 from service.store.tables import StoredAnswer
 
 KEPT_FOR = timedelta(hours=48)
@@ -37,6 +38,12 @@ RESERVED = 409
 _ANSWERS: Final = table_of(StoredAnswer)
 _NAMED: Final = (_ANSWERS.c.caller == bindparam("of"), _ANSWERS.c.key == bindparam("under"))
 _KEPT: Final = select(_ANSWERS).where(*_NAMED)
+_KEPT_OF: Final = select(_ANSWERS).where(
+    _ANSWERS.c.caller.in_(bindparam("callers", expanding=True)),
+    _ANSWERS.c.key.in_(bindparam("keys", expanding=True)),
+)
+_FORGET: Final = delete(_ANSWERS).where(*_NAMED)
+_KEEP: Final = insert(_ANSWERS)
 _ANSWER: Final = (
     update(_ANSWERS)
     .where(*_NAMED)
@@ -75,6 +82,9 @@ StoreSession = Session
 """What a use case works in, by a name that those above the store may use."""
 
 Work = Callable[[StoreSession], Outcome]
+WorkOnSome = Callable[[StoreSession, Sequence[int]], Sequence[Outcome | ServiceError]]
+"""Of each of some places what came of it, or why it is refused."""
+
 RefusalWriter = Callable[[ServiceError], Outcome]
 
 
@@ -94,6 +104,88 @@ def do_once(
         told = refusal(undone.refusal)
     # Work and key are undone by now. Whoever has taken the key since then is replayed.
     return services.database.write(lambda session: _once(services, session, key, lambda _: told))
+
+
+def do_each_once(
+    services: Services, requests: Sequence[RequestKey], work: WorkOnSome, refusal: RefusalWriter
+) -> list[Outcome | ServiceError]:
+    """Work on several requests in one transaction, each once per key; no two have the same key.
+
+    ``work`` is given the places of those that are not answered yet, and holds the shop's lock. It
+    says of each what came of it or why it was refused, and of what it refuses it has written
+    nothing. Gives the same of each; where the store is away, all are told so. Any other exception
+    leaves nothing of any of them, and each may be tried alone.
+    """
+
+    def do(session: Session) -> list[Outcome | ServiceError]:
+        return _each_once(services, session, requests, work, refusal)
+
+    try:
+        return services.database.write(do)
+    except Unavailable as away:
+        return [away] * len(requests)
+    except IntegrityError:
+        if len(requests) > 1:
+            raise
+        # It met another in what may be there once. The other has committed by now, and is seen.
+        return services.database.write(do)
+
+
+def _each_once(
+    services: Services,
+    session: Session,
+    requests: Sequence[RequestKey],
+    work: WorkOnSome,
+    refusal: RefusalWriter,
+) -> list[Outcome | ServiceError]:
+    """Replay what is answered, work on the rest, and keep what came of it."""
+    lock_shop(session)
+    connection, now = session.connection(), services.clock()
+    told: dict[int, Outcome | ServiceError] = {}
+    kept = _kept_of(session, requests, now)
+    for place, request in enumerate(requests):
+        row = kept.get((request.caller, request.key))
+        if row is not None:
+            told[place] = _replayed(row, request)
+    fresh = [place for place in range(len(requests)) if place not in told]
+    to_keep: list[dict[str, Any]] = []
+    for place, came in zip(fresh, work(session, fresh) if fresh else (), strict=True):
+        outcome: Outcome | ServiceError = came
+        if isinstance(came, (BadInput, Conflict, Gone)) and not came.faults:
+            outcome = refusal(came)
+        told[place] = outcome
+        if isinstance(outcome, Outcome):
+            to_keep.append(_row(requests[place], now, outcome))
+    if to_keep:
+        connection.execute(_KEEP, to_keep)
+    return [told[place] for place in range(len(requests))]
+
+
+def _kept_of(
+    session: Session, requests: Sequence[RequestKey], now: datetime
+) -> dict[tuple[str, str], Row[Any]]:
+    """The answers kept under those keys; what is over is forgotten."""
+    asked = {
+        "callers": sorted({one.caller for one in requests}),
+        "keys": [one.key for one in requests],
+    }
+    connection, wanted = session.connection(), {(one.caller, one.key) for one in requests}
+    kept = {}
+    for row in connection.execute(_KEPT_OF, asked).all():
+        if (row.caller, row.key) not in wanted:
+            continue
+        if row.expires_at > now:
+            kept[row.caller, row.key] = row
+        else:
+            connection.execute(_FORGET, {"of": row.caller, "under": row.key})
+    return kept
+
+
+def _replayed(kept: Row[Any], request: RequestKey) -> Outcome | ServiceError:
+    try:
+        return _replay(kept, request)
+    except ServiceError as refused:
+        return refused
 
 
 class _Undone(Exception):
@@ -117,16 +209,7 @@ def _once(services: Services, session: Session, request: RequestKey, work: Work)
     named = {"of": request.caller, "under": request.key}
     connection, now = session.connection(), services.clock()
     reserve = _reserving(connection.dialect.name)
-    row = {
-        "caller": request.caller,
-        "key": request.key,
-        "fingerprint": request.fingerprint,
-        "status": RESERVED,
-        "headers_json": "{}",
-        "body_json": "",
-        "created_at": now,
-        "expires_at": now + KEPT_FOR,
-    }
+    row = _row(request, now, Outcome(RESERVED, ""))
     # Of two requests with one key the second waits here until the first has ended.
     while connection.execute(reserve, row).first() is None:
         kept = connection.execute(_KEPT, named).first()
@@ -145,15 +228,28 @@ def _once(services: Services, session: Session, request: RequestKey, work: Work)
 @lru_cache(maxsize=2)
 def _reserving(dialect: str) -> ReturningInsert[tuple[str]]:
     """An insert that takes a key nobody has, or whose time is over, and then gives it back."""
-    insert = postgresql.insert(_ANSWERS) if dialect == "postgresql" else sqlite.insert(_ANSWERS)
+    taking = postgresql.insert(_ANSWERS) if dialect == "postgresql" else sqlite.insert(_ANSWERS)
     key = [column.name for column in _ANSWERS.primary_key]
     others = [column.name for column in _ANSWERS.columns if not column.primary_key]
-    taking = insert.on_conflict_do_update(
+    reserved = taking.on_conflict_do_update(
         index_elements=key,
-        set_={name: insert.excluded[name] for name in others},
-        where=_ANSWERS.c.expires_at <= insert.excluded.created_at,
+        set_={name: taking.excluded[name] for name in others},
+        where=_ANSWERS.c.expires_at <= taking.excluded.created_at,
     )
-    return taking.returning(_ANSWERS.c.key)
+    return reserved.returning(_ANSWERS.c.key)
+
+
+def _row(request: RequestKey, now: datetime, outcome: Outcome) -> dict[str, Any]:
+    return {
+        "caller": request.caller,
+        "key": request.key,
+        "fingerprint": request.fingerprint,
+        "status": outcome.status,
+        "headers_json": json.dumps(dict(outcome.headers)),
+        "body_json": outcome.body_json,
+        "created_at": now,
+        "expires_at": now + KEPT_FOR,
+    }
 
 
 def _attempt(session: Session, work: Work) -> Outcome:

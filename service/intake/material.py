@@ -7,9 +7,9 @@ counted on: it is waited for as long as for one ordered now.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import datetime
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
@@ -76,17 +76,110 @@ def material_of(
     What open tickets need and quotes hold ``now`` is spoken for. What is gone from the catalogue
     takes as long to come as in the ``quoted`` one.
     """
+    wanted = wanted_of(needs)
+    shelf = shelf_of(session, wanted, catalogue, now)
+    return shelf.material(wanted, catalogue, start=start, quoted=quoted)
+
+
+def wanted_of(needs: Iterable[Need]) -> dict[StockItem, int]:
+    """How much of each thing that is in all."""
     wanted: dict[StockItem, int] = {}
     for need in needs:
         wanted[need.item] = wanted.get(need.item, 0) + need.quantity
-    calendar = catalogue.calendar
-    first = first_work_day(calendar, start)
-    latest = MaterialDay(first, "")
-    catalogues = (catalogue,) if quoted is None else (catalogue, quoted)
-    for level in _levels(session, catalogues, wanted, now):
-        day = material_day(level, wanted[level.entry.item], today=first, calendar=calendar)
-        latest = max(latest, MaterialDay(day, _name(level.entry)), key=_slowest)
-    return latest if latest.day > first else MaterialDay(first, "")
+    return wanted
+
+
+@dataclass(slots=True)
+class Shelf:
+    """What is on hand of some things, spoken for and on its way, the earliest day first.
+
+    Read once by :func:`shelf_of`; what is accepted then takes from it. ``needed`` is what open
+    tickets need, ``kept`` what quotes hold. A thing of which all that is on its way is overdue has
+    an empty list.
+    """
+
+    on_hand: dict[StockItem, int] = field(default_factory=dict)
+    needed: dict[StockItem, int] = field(default_factory=dict)
+    kept: dict[StockItem, int] = field(default_factory=dict)
+    coming: dict[StockItem, list[Expected]] = field(default_factory=dict)
+
+    def take(self, wanted: Mapping[StockItem, int]) -> None:
+        """Let an order's tickets need so much more."""
+        for item, quantity in wanted.items():
+            self.needed[item] = self.needed.get(item, 0) + quantity
+
+    def keep(self, held: Mapping[StockItem, int]) -> None:
+        """Let a quote hold so much more."""
+        for item, quantity in held.items():
+            self.kept[item] = self.kept.get(item, 0) + quantity
+
+    def give_back(self, held: Mapping[StockItem, int]) -> None:
+        """End a hold of so much."""
+        self.keep({item: -quantity for item, quantity in held.items()})
+
+    def material(
+        self,
+        wanted: Mapping[StockItem, int],
+        catalogue: Catalogue,
+        *,
+        start: datetime,
+        quoted: Catalogue | None = None,
+    ) -> MaterialDay:
+        """The day all that is there, as :func:`material_of` has it."""
+        first = first_work_day(catalogue.calendar, start)
+        latest = MaterialDay(first, "")
+        for level in self._levels(wanted, (catalogue,) if quoted is None else (catalogue, quoted)):
+            day = material_day(
+                level, wanted[level.entry.item], today=first, calendar=catalogue.calendar
+            )
+            latest = max(latest, MaterialDay(day, _name(level.entry)), key=_slowest)
+        return latest if latest.day > first else MaterialDay(first, "")
+
+    def _levels(
+        self, wanted: Iterable[StockItem], catalogues: Sequence[Catalogue]
+    ) -> Iterator[StockLevel]:
+        """How each thing stands, as the first of the catalogues that has it tells of it."""
+        known = [entries_by_item(one) for one in catalogues]
+        for item in wanted:
+            if item.kind is StockKind.INK and item not in self.on_hand and item not in self.coming:
+                continue
+            yield StockLevel(
+                entry=next((one[item] for one in known if item in one), None) or gone_entry(item),
+                moved=Moved(on_hand=self.on_hand.get(item, 0)),
+                held=self.needed.get(item, 0) + self.kept.get(item, 0),
+                incoming=self.coming.get(item, ()),
+                by=_NO_REORDERING,
+            )
+
+
+def shelf_of(
+    session: Session, wanted: Collection[StockItem], catalogue: Catalogue, now: datetime
+) -> Shelf:
+    """How those things stand ``now``, when what quotes no longer hold is free."""
+    shelf = Shelf()
+    if not wanted:
+        return shelf
+    today = now.astimezone(ZoneInfo(catalogue.calendar.time_zone)).date()
+    items = sorted({one.item for one in wanted})
+    asked = {"items": items, "now": now}
+    for part, kind, name, colour, size, unit, quantity, day in session.connection().execute(
+        _THERE, asked
+    ):
+        item, count = item_of(kind, name, colour, size, unit), int(quantity)
+        if part == _COMING:
+            coming = shelf.coming.setdefault(item, [])
+            if day >= today:
+                coming.append(Expected("", count, day))
+        elif part == _KEPT:
+            shelf.kept[item] = count
+        else:
+            shelf.on_hand[item] = count
+    for coming in shelf.coming.values():
+        coming.sort(key=lambda one: one.day)
+    # Where nothing lies on the shelf or is on its way, it does not matter who else needs it.
+    if shelf.coming or any(quantity > 0 for quantity in shelf.on_hand.values()):
+        shelf.needed = held(session, items=items)
+    return shelf
 
 
 def _slowest(material: MaterialDay) -> tuple[object, str]:
@@ -98,71 +191,6 @@ def _name(entry: StockEntry) -> str:
     colour = entry.colour_name.lower()
     parts = (entry.name, "" if colour in entry.name.lower() else colour, entry.item.size)
     return ", ".join(part for part in parts if part)
-
-
-def _levels(
-    session: Session,
-    catalogues: Sequence[Catalogue],
-    wanted: Collection[StockItem],
-    now: datetime,
-) -> Iterable[StockLevel]:
-    """How each thing stands, as the first of the catalogues that has it tells of it."""
-    if not wanted:
-        return
-    items = sorted({one.item for one in wanted})
-    today = now.astimezone(ZoneInfo(catalogues[0].calendar.time_zone)).date()
-    there = _there(session, items, now, today)
-    on_hand, kept, coming = there.on_hand, there.kept, there.coming
-    # Where nothing lies on the shelf or is on its way, it does not matter who else needs it.
-    needed = held(session, items=items) if there.anything else {}
-    known = [entries_by_item(one) for one in catalogues]
-    for item in wanted:
-        if item.kind is StockKind.INK and item not in on_hand and item not in coming:
-            continue
-        yield StockLevel(
-            entry=next((one[item] for one in known if item in one), None) or gone_entry(item),
-            moved=Moved(on_hand=on_hand.get(item, 0)),
-            held=needed.get(item, 0) + kept.get(item, 0),
-            incoming=coming.get(item, ()),
-            by=_NO_REORDERING,
-        )
-
-
-@dataclass(slots=True)
-class _There:
-    """What is on hand, kept for quotes and on its way, the earliest day first.
-
-    A thing of which all that is on its way is overdue has an empty list.
-    """
-
-    on_hand: dict[StockItem, int] = field(default_factory=dict)
-    kept: dict[StockItem, int] = field(default_factory=dict)
-    coming: dict[StockItem, list[Expected]] = field(default_factory=dict)
-
-    @property
-    def anything(self) -> bool:
-        """Whether some of it lies there or comes."""
-        return bool(self.coming) or any(quantity > 0 for quantity in self.on_hand.values())
-
-
-def _there(session: Session, items: Collection[str], now: datetime, today: date) -> _There:
-    found = _There()
-    asked = {"items": items, "now": now}
-    for part, kind, name, colour, size, unit, quantity, day in session.connection().execute(
-        _THERE, asked
-    ):
-        item, count = item_of(kind, name, colour, size, unit), int(quantity)
-        if part == _COMING:
-            coming = found.coming.setdefault(item, [])
-            if day >= today:
-                coming.append(Expected("", count, day))
-        elif part == _KEPT:
-            found.kept[item] = count
-        else:
-            found.on_hand[item] = count
-    for coming in found.coming.values():
-        coming.sort(key=lambda one: one.day)
-    return found
 
 
 _ON_HAND, _KEPT, _COMING = range(3)

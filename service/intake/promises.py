@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import replace
 from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from sqlmodel import Session
 
-from service.domain.booked_time import Booked
 from service.domain.calendar import first_work_day, place_of
 from service.domain.canonical import rfc3339
 from service.domain.capable_to_promise import Promise, ShopNow
@@ -30,22 +30,18 @@ def shop_now(
     catalogue: Catalogue,
     *,
     start: datetime,
-    more_stations: Mapping[str, Station] | None = None,
 ) -> ShopNow:
     """The shop as a promise meets it that is accepted at ``start``, the present or to come."""
     now, calendar = services.clock(), catalogue.calendar
     today = now.astimezone(ZoneInfo(calendar.time_zone)).date()
     from_day = min(place_of(calendar, now)[0], first_work_day(calendar, start))
-    booked: Booked = booked_time(session, from_day, now=now)
-    return ShopNow(
-        calendar=calendar,
-        stations={**(more_stations or {}), **catalogue.station_by_id},
-        policy=catalogue.policy,
-        now=start,
-        booked=booked,
-        decided=services.decided.fetch(session, today, calendar),
-        booked_from=min(now, start),
+    shop = ShopNow.of(
+        catalogue,
+        start,
+        booked_time(session, from_day, now=now),
+        services.decided.fetch(session, today, calendar),
     )
+    return replace(shop, booked_from=min(now, start))
 
 
 def most_rush_days(catalogue: Catalogue) -> int:

@@ -47,7 +47,7 @@ from service.intake.ticket_rows import next_station, ticket_answer
 from service.intake.urgency import latest_start_s
 from service.store.database import lock_shop
 from service.store.ledger import book
-from service.store.new_orders import next_ticket_numbers
+from service.store.new_orders import last_ticket_number, ticket_number
 from service.store.tables import Order, OrderPromise, Quote, Ticket, TicketPiece
 
 
@@ -175,7 +175,7 @@ def _write(
     earlier = select(func.max(Ticket.remake)).where(
         Ticket.order_id == ticket.order_id, Ticket.line_index == ticket.line_index
     )
-    (number,) = next_ticket_numbers(session, 1)
+    number = ticket_number(last_ticket_number(session) + 1)
     remake = Ticket(
         number=number,
         order_id=ticket.order_id,

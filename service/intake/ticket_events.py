@@ -8,7 +8,8 @@ from typing import Any
 from sqlmodel import Session
 
 from service.intake.services import Services
-from service.store.outbox import record_event
+from service.store.new_orders import NewOrder
+from service.store.outbox import event_row, record_event
 from service.store.tables import Order, Ticket
 
 
@@ -43,13 +44,29 @@ def order_event(
     more: Mapping[str, Any] | None = None,
 ) -> None:
     """Write an event about the order as a whole; ``more`` adds to what is told."""
-    payload = {
+    payload = {**_of_order(order), **(more or {})}
+    _record(services, session, order, type_, trace_id, payload)
+
+
+def accepted_event(services: Services, order: NewOrder, trace_id: str) -> dict[str, Any]:
+    """The row of an order's first event, that it was accepted."""
+    return event_row(
+        order=order,
+        sequence=order.event_sequence,
+        type_="order.accepted",
+        payload=_of_order(order),
+        now=order.placed_at,
+        event_id=services.new_id("evt"),
+        trace_id=trace_id,
+    )
+
+
+def _of_order(order: Order | NewOrder) -> dict[str, Any]:
+    return {
         "reference": order.reference,
         "order_state": order.state,
         "promised_day": order.promised_day.isoformat(),
-        **(more or {}),
     }
-    _record(services, session, order, type_, trace_id, payload)
 
 
 def _record(

@@ -48,7 +48,11 @@ class OpenShare(NamedTuple):
 
 _DAYS: Final = table_of(StationDay).c
 _HOLDS: Final = table_of(CapacityHold).c
-_END_HOLD: Final = delete(table_of(CapacityHold)).where(_HOLDS.quote_id == bindparam("of"))
+_OF_QUOTES: Final = _HOLDS.quote_id.in_(bindparam("quotes", expanding=True))
+_HELD: Final = sa_select(
+    _HOLDS.quote_id, _HOLDS.station, _HOLDS.day, _HOLDS.seconds, _HOLDS.rush
+).where(_OF_QUOTES, _HOLDS.expires_at > bindparam("now"))
+_END_HOLDS: Final = delete(table_of(CapacityHold)).where(_OF_QUOTES)
 _FROM_DAY: Final = bindparam("from_day", type_=_DAYS.day.type)
 _TAKEN: Final = union_all(
     sa_select(_DAYS.station, _DAYS.day, _DAYS.booked_s, _DAYS.rush_s, _DAYS.squares_s2).where(
@@ -160,9 +164,20 @@ def hold(
         session.connection().execute(table_of(CapacityHold).insert(), rows)
 
 
-def end_hold(session: Session, quote_id: str) -> bool:
-    """Give back what a quote holds; True if it held anything."""
-    return session.connection().execute(_END_HOLD, {"of": quote_id}).rowcount > 0
+def held_shares(
+    session: Session, quote_ids: Sequence[str], now: datetime
+) -> dict[str, list[tuple[str, date, int, bool]]]:
+    """Station, day, seconds and rush of what each of those quotes holds ``now``, by its id."""
+    found: dict[str, list[tuple[str, date, int, bool]]] = {}
+    asked = {"quotes": quote_ids, "now": now}
+    for quote_id, station, day, seconds, rush in session.connection().execute(_HELD, asked):
+        found.setdefault(quote_id, []).append((station, day, seconds, rush))
+    return found
+
+
+def end_holds(session: Session, quote_ids: Sequence[str]) -> None:
+    """Give back what those quotes hold."""
+    session.connection().execute(_END_HOLDS, {"quotes": quote_ids})
 
 
 def clear_ended_holds(session: Session, now: datetime) -> None:

@@ -1,4 +1,4 @@
-"""The rows an accepted quote becomes, written in as few statements as there are tables.
+"""The rows that accepted quotes become, written in as few statements as there are tables.
 
 Whoever calls these holds the shop's lock, and has a transaction in which all of it is kept or
 nothing.
@@ -6,13 +6,14 @@ nothing.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from datetime import date, datetime
 from typing import Any, Final, NamedTuple
 
 from sqlalchemy import bindparam, insert, select
 from sqlmodel import Session
 
+from service.domain.ticket_states import OrderState
 from service.store.core import table_of
 from service.store.tables import Order, OrderPromise, Quote, Ticket, TicketNeed
 
@@ -47,31 +48,55 @@ class QuoteToAccept(NamedTuple):
     order_id: str | None
 
 
+class NewOrder(NamedTuple):
+    """An order as it is accepted, by the columns of its table."""
+
+    id: str
+    holder: str
+    quote_id: str
+    reference: str
+    state: OrderState
+    total_minor: int
+    currency: str
+    promised_day: date
+    placed_at: datetime
+    version: int = 1
+    event_sequence: int = 1
+    """It has been told of once: that it was accepted."""
+
+
 _QUOTE: Final = (
     select(*(_QUOTES.c[name] for name in QuoteToAccept._fields[:-1]), _ORDERS.c.id)
     .outerjoin(_ORDERS, _ORDERS.c.quote_id == _QUOTES.c.id)
-    .where(_QUOTES.c.id == bindparam("quote"))
+    .where(_QUOTES.c.id.in_(bindparam("quotes", expanding=True)))
 )
 
 
-def quote_to_accept(session: Session, quote_id: str) -> QuoteToAccept | None:
-    """The quote with the order it became; its long documents are left where they are."""
-    row = session.connection().execute(_QUOTE, {"quote": quote_id}).first()
-    return None if row is None else QuoteToAccept._make(row)
+def quotes_to_accept(session: Session, quote_ids: Collection[str]) -> dict[str, QuoteToAccept]:
+    """Those quotes that there are, by id, each with the order it became.
+
+    Their long documents are left where they are.
+    """
+    rows = session.connection().execute(_QUOTE, {"quotes": sorted(set(quote_ids))})
+    return {row[0]: QuoteToAccept._make(row) for row in rows}
 
 
-def next_ticket_numbers(session: Session, count: int) -> list[str]:
-    """So many ticket numbers after the last."""
+def last_ticket_number(session: Session) -> int:
+    """The last ticket's number without its letter; 0 before the first."""
     last = session.connection().execute(_LAST_NUMBER).scalar()
-    number = int(last[1:]) if last else 0
-    return [f"T{number + 1 + index:0{_TICKET_DIGITS}d}" for index in range(count)]
+    return int(last[1:]) if last else 0
 
 
-def write_order(session: Session, order: Order, promise: Values) -> None:
-    """Write an order that no session holds, and what it was promised."""
+def ticket_number(number: int) -> str:
+    """A ticket's number as people read it."""
+    return f"T{number:0{_TICKET_DIGITS}d}"
+
+
+def write_orders(session: Session, orders: Iterable[NewOrder], promises: Sequence[Values]) -> None:
+    """Write orders, one at least, and what each was promised."""
     connection = session.connection()
-    connection.execute(_ORDER, {column.name: getattr(order, column.name) for column in _ORDERS.c})
-    connection.execute(_PROMISE, promise)
+    connection.execute(_ORDER, [order._asdict() for order in orders])
+    connection.execute(_PROMISE, [*promises])
 
 
 def write_tickets(session: Session, tickets: Sequence[Values]) -> list[int]:

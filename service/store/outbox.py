@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime
-from typing import Any, Final
+from typing import Any, Final, Protocol
 
 from sqlalchemy import bindparam, insert, inspect, update
 from sqlalchemy.orm.attributes import set_committed_value
@@ -43,6 +43,47 @@ def record_event(
 ) -> Event:
     """Write that ``type_`` happened to ``order`` at ``now``, as the order's next event.
 
+    As :func:`event_row` has it.
+    """
+    row = event_row(
+        order=order,
+        sequence=_next_sequence(session, order),
+        type_=type_,
+        payload=payload,
+        now=now,
+        event_id=event_id,
+        trace_id=trace_id,
+    )
+    write_events(session, [row])
+    return Event(**row)
+
+
+class ToldOf(Protocol):
+    """An order, as an event tells of it."""
+
+    @property
+    def id(self) -> str:
+        """Its id."""
+        ...
+
+    @property
+    def holder(self) -> str:
+        """Whose it is."""
+        ...
+
+
+def event_row(
+    *,
+    order: ToldOf,
+    sequence: int,
+    type_: str,
+    payload: Mapping[str, Any],
+    now: datetime,
+    event_id: str,
+    trace_id: str = "",
+) -> dict[str, Any]:
+    """The row of an event, by names of columns.
+
     ``payload`` is JSON-ready, says how things stand at the event, and leaves ``order_id`` and
     ``sequence`` to this function. The body (Standard Webhooks 1.0.0: type, timestamp, data) is made
     here once; every delivery sends these very bytes. Raises :class:`ValueError` for a type that is
@@ -53,9 +94,8 @@ def record_event(
     taken = _OURS & payload.keys()
     if taken:
         raise ValueError(f"the payload of '{type_}' may not set {', '.join(sorted(taken))}")
-    sequence = _next_sequence(session, order)
     data = {**payload, "order_id": order.id, "sequence": sequence}
-    row: dict[str, Any] = {
+    return {
         "id": event_id,
         "holder": order.holder,
         "order_id": order.id,
@@ -65,8 +105,11 @@ def record_event(
         "trace_id": trace_id,
         "happened_at": now,
     }
-    session.connection().execute(_EVENT, row)
-    return Event(**row)
+
+
+def write_events(session: Session, rows: Sequence[Mapping[str, Any]]) -> None:
+    """Write rows of :func:`event_row`, one at least."""
+    session.connection().execute(_EVENT, [*rows])
 
 
 def _next_sequence(session: Session, order: Order) -> int:

@@ -101,6 +101,7 @@ def create_app(
         lifespan=_lifespan(rooms, sender),
     )
     app.state.rooms = rooms
+    app.state.accepting = orders.accepting_in(rooms, settings.public_url)
     _include_operations(app)
     return app
 

@@ -19,7 +19,7 @@ from service.assembly import Assembly
 from service.domain.errors import BadInput, FieldFault, ServiceError, Unavailable
 from service.intake.artwork_shelf import ShelvedArtwork
 from service.intake.artworks import artworks_at_hand, artworks_of
-from service.intake.idempotency import Outcome, RequestKey, Work, do_once
+from service.intake.idempotency import Outcome, RefusalWriter, RequestKey, Work, do_once
 from service.intake.picture_room import RETRY_AFTER_S
 from service.intake.priced_lines import PriceInputs, price_inputs, price_inputs_at_hand
 from service.intake.services import Caller, Services
@@ -196,15 +196,25 @@ def request_key(
     sent = request.headers.getlist("idempotency-key")
     if key is None and not sent:
         return None
-    known = key or parse_idempotency_key(sent)
+    return known_request(request, caller, body, key or parse_idempotency_key(sent))
+
+
+def known_request(request: Request, caller: Caller, body: object, key: str) -> RequestKey:
+    """A request under the key it came with, and its fingerprint."""
     query = request.query_params.multi_items()
     mark = fingerprint(request.method, request.url.path, query, caller.holder, body)
-    return RequestKey(caller.holder, known, mark)
+    return RequestKey(caller.holder, key, mark)
 
 
 async def do(rooms: Rooms, request: Request, key: RequestKey | None, work: Work) -> Response:
     """Run work in one transaction, once per key, and answer with what came of it."""
-    base_url: str = request.app.state.public_url
+    refusal = refusal_writer(request.app.state.public_url)
+    outcome = await rooms.in_store(lambda: do_once(rooms.services, key, work, refusal))
+    return done(rooms, outcome)
+
+
+def refusal_writer(base_url: str) -> RefusalWriter:
+    """Writes the answer to a deterministic refusal, so that it can be kept and given again."""
 
     def refusal(error: ServiceError) -> Outcome:
         answer = problem_of_error(base_url, error)
@@ -212,7 +222,11 @@ async def do(rooms: Rooms, request: Request, key: RequestKey | None, work: Work)
             answer.status_code, bytes(answer.body).decode(), {"content-type": PROBLEM_MEDIA_TYPE}
         )
 
-    outcome = await rooms.in_store(lambda: do_once(rooms.services, key, work, refusal))
+    return refusal
+
+
+def done(rooms: Rooms, outcome: Outcome) -> Response:
+    """The answer to what was done in the store; whoever is to be told of it is told."""
     rooms.wake_sender.set()
     headers = {"content-type": "application/json", **outcome.headers}
     if outcome.replayed:

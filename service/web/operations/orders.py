@@ -2,21 +2,61 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from starlette.requests import Request
 from starlette.responses import Response
 
+from service.domain.errors import ServiceError
+from service.intake.accepting import Acceptance, accept_quotes
 from service.intake.answers import OrderAnswer
-from service.intake.idempotency import Outcome, StoreSession
-from service.intake.orders import accept_quote, cancel_order, get_order
+from service.intake.idempotency import Outcome, RequestKey, StoreSession, do_each_once
+from service.intake.orders import cancel_order, get_order
 from service.intake.requests import Identifier, OrderRequest
 from service.web.application import new_router
 from service.web.conditional import etag_for, not_modified
 from service.web.idempotency import IdempotencyKey
 from service.web.openapi import problems
-from service.web.parts import AnyCaller, RoomsPart, StorefrontCaller, do, json_answer, request_key
+from service.web.parts import (
+    AnyCaller,
+    Rooms,
+    RoomsPart,
+    StorefrontCaller,
+    do,
+    done,
+    json_answer,
+    known_request,
+    refusal_writer,
+    request_key,
+)
 from service.web.request_mark import current_mark
+from service.web.together import Together
 
 router = new_router("orders", "/v1")
+
+Accepting = Together[tuple[RequestKey, Acceptance], Outcome]
+"""Those who accept at the same moment do so in one transaction."""
+
+
+def accepting_in(rooms: Rooms, base_url: str) -> Accepting:
+    """Where the application's callers accept their quotes."""
+    refusal = refusal_writer(base_url)
+
+    async def turn(
+        asked: Sequence[tuple[RequestKey, Acceptance]],
+    ) -> Sequence[Outcome | ServiceError]:
+        def accept(session: StoreSession, places: Sequence[int]) -> list[Outcome | ServiceError]:
+            told = accept_quotes(rooms.services, session, [asked[place][1] for place in places])
+            return [_accepted(one) if isinstance(one, OrderAnswer) else one for one in told]
+
+        keys = [key for key, _ in asked]
+        return await rooms.in_store(lambda: do_each_once(rooms.services, keys, accept, refusal))
+
+    return Together(turn)
+
+
+def _accepted(answer: OrderAnswer) -> Outcome:
+    return Outcome.of(201, answer, location=f"/v1/orders/{answer.id}", etag=etag_for(1))
 
 
 @router.post(
@@ -39,15 +79,10 @@ async def place_order(
 
     Station time is booked and tickets are written in the same step, or nothing is.
     """
-
-    def accept(session: StoreSession) -> Outcome:
-        answer = accept_quote(
-            rooms.services, session, caller, body, trace_id=current_mark().trace_id
-        )
-        return Outcome.of(201, answer, location=f"/v1/orders/{answer.id}", etag=etag_for(1))
-
-    known = request_key(request, caller, body.model_dump(mode="json"), key)
-    return await do(rooms, request, known, accept)
+    known = known_request(request, caller, body.model_dump(mode="json"), key)
+    acceptance = Acceptance(caller, body, current_mark().trace_id)
+    accepting: Accepting = request.app.state.accepting
+    return done(rooms, await accepting.ask((known, acceptance), apart=(known.caller, known.key)))
 
 
 @router.get(

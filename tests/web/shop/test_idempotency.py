@@ -17,10 +17,10 @@ import pytest
 from httpx2 import Response
 from sqlmodel import select
 
-from service.intake import orders as orders_module
-from service.intake.idempotency import KEPT_FOR, do_once
+from service.intake import accepting as accepting_module
+from service.intake.idempotency import KEPT_FOR, do_each_once
 from service.store.tables import Booking, Event, Order, Quote, StoredAnswer, Ticket
-from service.web import parts as parts_module
+from service.web.operations import orders as orders_module
 from tests.conftest import FakeClock
 from tests.web.shop.door import (
     Caller,
@@ -226,7 +226,7 @@ def test_a_crash_between_commit_and_answer(
     """What was committed before the answer was lost is replayed to the retry."""
     quote = asking.quote(line())
     with monkeypatch.context() as patch:
-        patch.setattr(parts_module, "do_once", _then_raise(do_once))
+        patch.setattr(orders_module, "do_each_once", _then_raise(do_each_once))
         refused(asking.accept(quote["id"], key), 500, "internal-fault")
     assert made_of(standing_shop, quote) == (1, 1, 1, 1)
     retry = asking.accept(quote["id"], key)
@@ -237,7 +237,7 @@ def test_a_crash_between_commit_and_answer(
     assert made_of(standing_shop, quote) == (1, 1, 1, 1)
 
 
-@pytest.mark.parametrize("step", ["_write_tickets", "book_shares", "order_event"])
+@pytest.mark.parametrize("step", ["write_tickets", "book_shares", "write_events"])
 def test_a_crash_before_the_commit(
     standing_shop: ShopDoor, asking: Caller, monkeypatch: pytest.MonkeyPatch, step: str, key: str
 ) -> None:
@@ -245,7 +245,7 @@ def test_a_crash_before_the_commit(
     quote = asking.quote(line(), line())
     counts = standing_shop.row_counts()
     with monkeypatch.context() as patch:
-        patch.setattr(orders_module, step, _then_raise(getattr(orders_module, step)))
+        patch.setattr(accepting_module, step, _then_raise(getattr(accepting_module, step)))
         refused(asking.accept(quote["id"], key), 500, "internal-fault")
     assert standing_shop.row_counts() == counts
     retry = asking.accept(quote["id"], key)
