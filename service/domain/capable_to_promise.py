@@ -21,6 +21,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from enum import StrEnum
 from functools import partial
+from typing import NamedTuple
 
 from service.domain.booked_time import NOTHING_BOOKED, Booked
 from service.domain.calendar import (
@@ -40,6 +41,7 @@ from service.domain.conformal import (
 from service.domain.machines import Station
 from service.domain.promising import MaterialDay, Plan, StationWork, plan_work
 from service.domain.shop import Catalogue, Policy, WorkCalendar
+from service.domain.station_stands import Floats
 from service.domain.ticket_sequence import earliest_plan
 
 LOAD_DAYS = 5
@@ -113,6 +115,44 @@ def promise(
 
     ``corrected_by`` is a correction found before; None finds it by what was decided.
     """
+    percent = shop.policy.promise_percent
+    if corrected_by is None:
+        corrected_by = correction(shop.decided, percent, rush=rush)
+    found = found_day(shop, works, material, rush=rush, corrected_by=corrected_by)
+    return Promise(
+        promised_day=found.day,
+        plan=found.plan,
+        material=material,
+        rush=rush,
+        median_at=_moment(quantile_of(found.ends, _HALF)),
+        quantile_at=_moment(quantile_of(found.ends, percent)),
+        corrected_by=corrected_by,
+        target_percent=percent,
+        load=load_of(shop, works),
+        reason=_reason(shop, found.plan, material, found.day),
+    )
+
+
+class FoundDay(NamedTuple):
+    """The day that may be promised, the plan that holds it, and when its courses end.
+
+    ``ends`` are in ascending seconds of the epoch.
+    """
+
+    day: date
+    plan: Plan
+    ends: Floats
+
+
+def found_day(
+    shop: ShopNow,
+    works: Sequence[Sequence[StationWork]],
+    material: MaterialDay,
+    *,
+    rush: bool,
+    corrected_by: float,
+) -> FoundDay:
+    """What :func:`promise` promises, without what is told of it."""
     reserve_percent = 0 if rush else shop.policy.rush_reserve_percent
     plan = earliest_plan(
         works,
@@ -135,24 +175,10 @@ def promise(
         reserve_percent=reserve_percent,
         spread=shop.policy.promise_spread,
     )
-    percent = shop.policy.promise_percent
     ends = completions(room, works, plan, material.day)
-    quantile_at = _moment(quantile_of(ends, percent))
-    if corrected_by is None:
-        corrected_by = correction(shop.decided, percent, rush=rush)
+    quantile_at = _moment(quantile_of(ends, shop.policy.promise_percent))
     day = max(plan.done_day, promised_dispatch(shop.calendar, quantile_at, corrected_by))
-    return Promise(
-        promised_day=day,
-        plan=plan,
-        material=material,
-        rush=rush,
-        median_at=_moment(quantile_of(ends, _HALF)),
-        quantile_at=quantile_at,
-        corrected_by=corrected_by,
-        target_percent=percent,
-        load=load_of(shop, works),
-        reason=_reason(shop, plan, material, day),
-    )
+    return FoundDay(day, plan, ends)
 
 
 def load_of(shop: ShopNow, works: Sequence[Sequence[StationWork]]) -> float:

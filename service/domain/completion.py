@@ -30,8 +30,8 @@ from service.domain.station_stands import (
     StationStands,
     row_of,
     station_stands,
-    timetable,
 )
+from service.domain.timetable import timetable
 
 
 @dataclass(frozen=True, slots=True)

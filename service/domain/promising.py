@@ -22,7 +22,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from decimal import Decimal
 
 from service.domain.booked_time import NOTHING_BOOKED, Booked, BookedTime, ordinary_s, reserved_s
@@ -30,6 +30,7 @@ from service.domain.calendar import add_working_days, first_work_day, next_worki
 from service.domain.machines import Station
 from service.domain.methods import OperationKind
 from service.domain.shop import Catalogue, WorkCalendar
+from service.domain.timetable import timetable
 from service.domain.work import LineWork
 from service.domain.work_hours import AT_ONCE, Moment, WorkHours
 
@@ -235,20 +236,16 @@ def plan_work(
 
 
 class _Days:
-    """Working days from the first on or after a day, found as they are needed."""
+    """Working days from the first on or after a day, as far as is planned ahead."""
 
     def __init__(self, calendar: WorkCalendar, start: date) -> None:
-        self._calendar = calendar
-        self._found = [next_working_day(calendar, start)]
+        self._days = timetable(calendar, next_working_day(calendar, start))
 
     def at(self, index: int, station: str) -> date:
         """The working day of that index; HorizonExceeded, naming ``station``, past the last."""
         if index >= HORIZON_DAYS:
             raise HorizonExceeded(station)
-        while len(self._found) <= index:
-            following = self._found[-1] + timedelta(days=1)
-            self._found.append(next_working_day(self._calendar, following))
-        return self._found[index]
+        return self._days.day(index)
 
     def from_day(self, index: int, day: date, station: str) -> tuple[int, bool]:
         """Index, from ``index`` on, of the first working day on or after ``day``; True if on it."""

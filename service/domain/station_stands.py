@@ -24,9 +24,8 @@ from __future__ import annotations
 
 import math
 import zlib
-from bisect import bisect_left
 from collections.abc import Sequence
-from datetime import date, timedelta
+from datetime import date
 from functools import lru_cache
 from statistics import NormalDist
 from typing import NamedTuple
@@ -35,11 +34,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.domain.booked_time import BookedTime, ordinary_s, ordinary_squares_s2, reserved_s
-from service.domain.calendar import StationHours, next_working_day, opening
 from service.domain.machines import Station
 from service.domain.memo import Same
 from service.domain.promising import HORIZON_DAYS
 from service.domain.shop import WorkCalendar
+from service.domain.timetable import Timetable, timetable
 
 PATHS = 500
 """Courses that are followed."""
@@ -54,69 +53,6 @@ _DAYS_BEYOND = 15
 not ended is taken to then."""
 
 Floats = NDArray[np.float64]
-
-
-class Timetable:
-    """Working days from a first one on, when they open, and what stations work on them.
-
-    Found as far as they are needed, and kept. What is known is only ever replaced by more, whole,
-    so that threads need not wait for each other.
-    """
-
-    def __init__(self, calendar: WorkCalendar, first: date) -> None:
-        """Use :func:`timetable`; ``first`` is a working day."""
-        self._calendar, self._day_s = calendar, StationHours(calendar).day_s
-        self._known = [first], [opening(calendar, first).timestamp()]
-        self._hours: dict[Same[Station], list[int]] = {}
-
-    def days(self, count: int) -> list[date]:
-        """The first so many of them."""
-        return self._at_least(count)[0][:count]
-
-    def day(self, index: int) -> date:
-        """The working day of that index."""
-        return self._at_least(index + 1)[0][index]
-
-    def opens(self, count: int) -> list[float]:
-        """When those open, in seconds of the epoch."""
-        return self._at_least(count)[1][:count]
-
-    def index(self, day: date) -> int:
-        """The place of a working day among them."""
-        days = self._known[0]
-        while days[-1] < day:
-            days = self._at_least(len(days) + 1)[0]
-        return bisect_left(days, day)
-
-    def hours(self, station: Station, count: int) -> list[int]:
-        """Seconds that the station works on each of the first ``count`` days."""
-        known = self._hours.get(Same(station), [])
-        if len(known) < count:
-            new = [self._day_s(station, day) for day in self.days(count)[len(known) :]]
-            known = self._hours[Same(station)] = [*known, *new]
-        return known[:count]
-
-    def count_beyond(self, station: Station, last: int) -> int:
-        """How many days there are to that one, and with so many more that it works on enough."""
-        count = last + 1 + _DAYS_BEYOND
-        hours = self.hours(station, count)
-        while sum(day_s > 0 for day_s in hours[last + 1 :]) < _DAYS_BEYOND:
-            if count > HORIZON_DAYS + _DAYS_BEYOND:
-                break
-            count += _DAYS_BEYOND
-            hours = self.hours(station, count)
-        return count
-
-    def _at_least(self, count: int) -> tuple[list[date], list[float]]:
-        days, opens = self._known
-        if len(days) < count:
-            days, opens = list(days), list(opens)
-            while len(days) < count + _DAYS_BEYOND:
-                day = next_working_day(self._calendar, days[-1] + timedelta(days=1))
-                days.append(day)
-                opens.append(opening(self._calendar, day).timestamp())
-            self._known = days, opens
-        return days, opens
 
 
 class Room(NamedTuple):
@@ -170,7 +106,7 @@ class StationStands:
 
     def room(self, last: int) -> Room:
         """Its days to that one and as far beyond as a course is followed."""
-        count = self._week.count_beyond(self._station, last)
+        count = self._count_beyond(last)
         return self._first_days(count)[0].first(count)
 
     def load(self, index: int, booked: BookedTime) -> Floats:
@@ -198,6 +134,17 @@ class StationStands:
             self._known = booked[:index], stands
         return stands[index - 1] if index else _NOTHING
 
+    def _count_beyond(self, last: int) -> int:
+        """Its days to that one, and so many more that it works on enough of them."""
+        count = last + 1 + _DAYS_BEYOND
+        hours = self._week.hours(self._station, count)
+        while sum(day_s > 0 for day_s in hours[last + 1 :]) < _DAYS_BEYOND:
+            if count > HORIZON_DAYS + _DAYS_BEYOND:
+                break
+            count += _DAYS_BEYOND
+            hours = self._week.hours(self._station, count)
+        return count
+
     def _first_days(self, count: int) -> tuple[Room, list[int]]:
         days = self._days
         if len(days[1]) < count:
@@ -214,11 +161,6 @@ class StationStands:
         rate = np.divide(room_s, hours, out=np.ones_like(hours), where=hours > 0)
         opens = np.array(self._week.opens(count))
         return Room(opens, hours, ends - room_s, ends, rate), kept_s
-
-
-def timetable(calendar: WorkCalendar, first: date) -> Timetable:
-    """The working days from that one on; of one very calendar they are found once."""
-    return _timetable(Same(calendar), first)
 
 
 def station_stands(
@@ -245,11 +187,6 @@ def _alike(known: Sequence[BookedTime], booked: Sequence[BookedTime], most: int)
     )
 
 
-@lru_cache(maxsize=8)
-def _timetable(calendar: Same[WorkCalendar], first: date) -> Timetable:
-    return Timetable(calendar.it, first)
-
-
 @lru_cache(maxsize=32)
 def _station_stands(
     calendar: Same[WorkCalendar],
@@ -258,7 +195,7 @@ def _station_stands(
     reserve_percent: int,
     spread: float,
 ) -> StationStands:
-    return StationStands(_timetable(calendar, first), station.it, reserve_percent, spread)
+    return StationStands(timetable(calendar.it, first), station.it, reserve_percent, spread)
 
 
 @lru_cache(maxsize=1)

@@ -20,9 +20,14 @@ from sqlmodel import Session
 from service.domain.booked_time import Booked, with_shares
 from service.domain.calendar import place_of
 from service.domain.canonical import rfc3339
-from service.domain.capable_to_promise import Promise, ShopNow, promise
+from service.domain.capable_to_promise import ShopNow, found_day, promise
 from service.domain.errors import Conflict, Gone, NotFound, ServiceError
-from service.domain.promising import HorizonExceeded, PlannedBooking, StationWork
+from service.domain.promising import (
+    HorizonExceeded,
+    MaterialDay,
+    PlannedBooking,
+    StationWork,
+)
 from service.domain.replanning import without
 from service.domain.shop import Catalogue
 from service.domain.slack import ShopHours, epoch_s
@@ -209,11 +214,6 @@ class _Desk:
         return _Booked(bookings, held["rush"], planned.plan["promise"])
 
     def _what_is_free(self, planned: _Planned) -> _Booked:
-        promised = self._promise_again(planned)
-        written = planned.plan.get("promise") or promise_written(promised)
-        return _Booked(promised.plan.bookings, promised.rush, written)
-
-    def _promise_again(self, planned: _Planned) -> Promise:
         """Promise the quote's work on what is free now; it must still leave by the promised day.
 
         The correction is the one the quote was given, so that a day slips by what was taken since,
@@ -226,27 +226,25 @@ class _Desk:
         quote, plan = planned.quote, planned.plan
         quoted = self._quoted(quote)
         written = plan.get("promise", {})
+        rush, corrected_by = written.get("rush", False), written.get("corrected_by", 0.0)
         as_quoted = datetime.fromisoformat(plan.get("start", rfc3339(quote.expires_at)))
         works = [[StationWork(*work) for work in ticket["works"]] for ticket in plan["tickets"]]
         days: list[date] = []
         for start in dict.fromkeys((self._now, max(self._now, as_quoted))):
-            material = self._shelf.material(
-                planned.wanted, self._in_force, start=start, quoted=quoted
-            )
+            shop, material = self._shop(start, quoted), self._material(planned, start, quoted)
             try:
-                promised = promise(
-                    self._shop(start, quoted),
-                    works,
-                    material,
-                    rush=written.get("rush", False),
-                    corrected_by=written.get("corrected_by", 0.0),
-                )
+                found = found_day(shop, works, material, rush=rush, corrected_by=corrected_by)
             except HorizonExceeded:
                 continue
-            if promised.promised_day <= quote.promised_day:
-                return promised
-            days.append(promised.promised_day)
+            if found.day <= quote.promised_day:
+                # A quote from before promises were kept is promised by what is found now.
+                told = written or promise_written(promise(shop, works, material))
+                return _Booked(found.plan.bookings, rush, told)
+            days.append(found.day)
         raise _slipped(quote, min(days, default=None))
+
+    def _material(self, planned: _Planned, start: datetime, quoted: Catalogue) -> MaterialDay:
+        return self._shelf.material(planned.wanted, self._in_force, start=start, quoted=quoted)
 
     def _quoted(self, quote: QuoteToAccept) -> Catalogue:
         version = quote.catalogue_version

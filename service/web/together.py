@@ -16,6 +16,9 @@ Told = TypeVar("Told")
 MOST_TOGETHER = 32
 """Requests in one turn, so that others who write wait for no longer than those take."""
 
+MOMENT_S = 0.002
+"""How long a turn waits for those who shared the last one; one who comes alone waits for nobody."""
+
 
 @dataclass(frozen=True, slots=True)
 class _Waiting(Generic[Asked, Told]):
@@ -47,6 +50,7 @@ class Together(Generic[Asked, Told]):
         self._turn = turn
         self._waiting: deque[_Waiting[Asked, Told]] = deque()
         self._taking: asyncio.Task[None] | None = None
+        self._last = 1
 
     async def ask(self, asked: Asked, *, apart: Hashable) -> Told:
         """What one is told; no two of a turn are alike in ``apart``."""
@@ -60,7 +64,11 @@ class Together(Generic[Asked, Told]):
     async def _take_turns(self) -> None:
         try:
             while self._waiting:
-                await self._one_turn(self._next())
+                if len(self._waiting) < self._last:
+                    await asyncio.sleep(MOMENT_S)
+                some = self._next()
+                self._last = len(some)
+                await self._one_turn(some)
         finally:
             self._taking = None
 
