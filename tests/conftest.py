@@ -21,6 +21,7 @@ from hypothesis import HealthCheck, settings
 
 from service.store import migrate
 from service.store.database import Database
+from tests.store.kept import KeptDatabase
 from tests.store.servers import PostgresDatabases, embedded_postgres
 
 settings.register_profile(
@@ -39,6 +40,7 @@ sys.dont_write_bytecode = False
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
 STORES = ("sqlite", "postgresql")
+GC_THRESHOLDS = (20_000, 20, 40)
 REFERENCE_DATA = "--reference-data"
 BROWSER = "--browser"
 RACES = "--races"
@@ -81,13 +83,14 @@ def pytest_configure(config: pytest.Config) -> None:
 def pytest_collection() -> Iterator[None]:
     """Spare the garbage collector what stays to the end: modules, classes and the tests.
 
-    It would look at all of them again and again.
+    It would look at all of them again and again. What tests leave behind is looked for seldom.
     """
     gc.disable()
     try:
         return (yield)
     finally:
         gc.freeze()
+        gc.set_threshold(*GC_THRESHOLDS)
         gc.enable()
 
 
@@ -156,10 +159,13 @@ def postgres_databases() -> Iterator[PostgresDatabases]:
     if given:
         databases = PostgresDatabases(given, f"garment_test_{uuid4().hex[:12]}")
         yield databases
+        databases.close()
         databases.drop_all()
         return
     with embedded_postgres() as url:
-        yield PostgresDatabases(url, "garment_test")
+        databases = PostgresDatabases(url, "garment_test")
+        yield databases
+        databases.close()
 
 
 @pytest.fixture(scope="session")
@@ -199,7 +205,7 @@ def bare_store_url(store: str, request: pytest.FixtureRequest, tmp_path: Path) -
 @pytest.fixture
 def database(store_url: str) -> Iterator[Database]:
     """An open, migrated, empty database."""
-    opened = Database.open(store_url)
+    opened = KeptDatabase.open(store_url)
     yield opened
     opened.close()
 

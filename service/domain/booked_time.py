@@ -33,6 +33,22 @@ class BookedTime(NamedTuple):
             self.squares_s2 + (0 if rush else seconds * seconds),
         )
 
+    def plus(self, other: BookedTime) -> BookedTime:
+        """Both together."""
+        return BookedTime(*(one + more for one, more in zip(self, other, strict=True)))
+
+    def at_least(self, other: BookedTime) -> BookedTime:
+        """No less than the other in ordinary seconds, in rush, and in squares."""
+        rush_s = max(self.rush_s, other.rush_s)
+        ordinary = max(self.seconds - self.rush_s, other.seconds - other.rush_s)
+        return BookedTime(ordinary + rush_s, rush_s, max(self.squares_s2, other.squares_s2))
+
+    def less(self, other: BookedTime) -> BookedTime:
+        """What the other leaves of it in each, nothing where it is more."""
+        rush_s = max(0, self.rush_s - other.rush_s)
+        ordinary = max(0, self.seconds - self.rush_s - (other.seconds - other.rush_s))
+        return BookedTime(ordinary + rush_s, rush_s, max(0, self.squares_s2 - other.squares_s2))
+
 
 NOTHING_BOOKED = BookedTime()
 

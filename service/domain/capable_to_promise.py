@@ -16,14 +16,12 @@ of what their promises had needed, and is corrected for with the rest.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime, timedelta
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime, timedelta
 from enum import StrEnum
-from functools import partial
-from typing import NamedTuple
 
-from service.domain.booked_time import NOTHING_BOOKED, Booked
+from service.domain.booked_time import NOTHING_BOOKED
 from service.domain.calendar import (
     StationHours,
     first_work_day,
@@ -31,55 +29,20 @@ from service.domain.calendar import (
     place_of,
     working_days_between,
 )
-from service.domain.completion import Workroom, completions, quantile_of
+from service.domain.completion import quantile_of
 from service.domain.conformal import (
-    DecidedPromise,
     correction,
     nth_working_day,
-    promised_dispatch,
 )
-from service.domain.machines import Station
-from service.domain.promising import MaterialDay, Plan, StationWork, plan_work
-from service.domain.shop import Catalogue, Policy, WorkCalendar
-from service.domain.station_stands import Floats
-from service.domain.ticket_sequence import earliest_plan
+from service.domain.found_day import FoundDay, found_day, moment_of
+from service.domain.promising import MaterialDay, Plan, StationWork
+from service.domain.shop_now import ShopNow
 
 LOAD_DAYS = 5
 """Working days, from the present one on, whose booked share is the load."""
 
 _HALF = 50
 _S_PER_MIN = 60
-
-
-@dataclass(frozen=True, slots=True)
-class ShopNow:
-    """The shop as a promise meets it: what is booked, and how promises of late turned out.
-
-    Work is planned from ``now`` on. Where that is a moment to come, as the last at which a quote
-    may be accepted, ``booked_from`` is the present one, from whose day on ``booked`` tells all:
-    what is left over of the days between takes time of those that follow.
-    """
-
-    calendar: WorkCalendar
-    stations: Mapping[str, Station]
-    policy: Policy
-    now: datetime
-    booked: Booked
-    decided: Sequence[DecidedPromise] = ()
-    booked_from: datetime | None = None
-
-    @classmethod
-    def of(
-        cls,
-        catalogue: Catalogue,
-        now: datetime,
-        booked: Booked,
-        decided: Sequence[DecidedPromise] = (),
-    ) -> ShopNow:
-        """With calendar, stations and policy of a catalogue."""
-        return cls(
-            catalogue.calendar, catalogue.station_by_id, catalogue.policy, now, booked, decided
-        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +64,7 @@ class Promise:
     target_percent: int
     load: float
     reason: str
+    found: FoundDay = field(compare=False, repr=False)
 
 
 def promise(
@@ -124,61 +88,14 @@ def promise(
         plan=found.plan,
         material=material,
         rush=rush,
-        median_at=_moment(quantile_of(found.ends, _HALF)),
-        quantile_at=_moment(quantile_of(found.ends, percent)),
+        median_at=moment_of(quantile_of(found.ends, _HALF)),
+        quantile_at=moment_of(quantile_of(found.ends, percent)),
         corrected_by=corrected_by,
         target_percent=percent,
         load=load_of(shop, works),
         reason=_reason(shop, found.plan, material, found.day),
+        found=found,
     )
-
-
-class FoundDay(NamedTuple):
-    """The day that may be promised, the plan that holds it, and when its courses end.
-
-    ``ends`` are in ascending seconds of the epoch.
-    """
-
-    day: date
-    plan: Plan
-    ends: Floats
-
-
-def found_day(
-    shop: ShopNow,
-    works: Sequence[Sequence[StationWork]],
-    material: MaterialDay,
-    *,
-    rush: bool,
-    corrected_by: float,
-) -> FoundDay:
-    """What :func:`promise` promises, without what is told of it."""
-    reserve_percent = 0 if rush else shop.policy.rush_reserve_percent
-    plan = earliest_plan(
-        works,
-        partial(
-            plan_work,
-            ready_day=material.day,
-            calendar=shop.calendar,
-            stations=shop.stations,
-            booked=shop.booked,
-            now=shop.now,
-            reserve_percent=reserve_percent,
-        ),
-    )
-    room = Workroom(
-        calendar=shop.calendar,
-        stations=shop.stations,
-        booked=shop.booked,
-        now=shop.now if shop.booked_from is None else shop.booked_from,
-        start=shop.now,
-        reserve_percent=reserve_percent,
-        spread=shop.policy.promise_spread,
-    )
-    ends = completions(room, works, plan, material.day)
-    quantile_at = _moment(quantile_of(ends, shop.policy.promise_percent))
-    day = max(plan.done_day, promised_dispatch(shop.calendar, quantile_at, corrected_by))
-    return FoundDay(day, plan, ends)
 
 
 def load_of(shop: ShopNow, works: Sequence[Sequence[StationWork]]) -> float:
@@ -322,10 +239,6 @@ def _late_station(shop: ShopNow, plan: Plan, day: date, if_there: str) -> Iterat
 
 def _by(promised: Promise) -> str:
     return " with rush" if promised.rush else ""
-
-
-def _moment(seconds: float) -> datetime:
-    return datetime.fromtimestamp(round(seconds), UTC)
 
 
 def _reason(shop: ShopNow, plan: Plan, material: MaterialDay, day: date) -> str:

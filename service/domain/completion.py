@@ -22,11 +22,12 @@ import numpy as np
 from service.domain.booked_time import NOTHING_BOOKED, Booked, BookedTime
 from service.domain.calendar import next_working_day, opening, place_of
 from service.domain.machines import Station
-from service.domain.promising import Plan, StationWork
+from service.domain.promising import PlannedShare, StationWork
 from service.domain.shop import WorkCalendar
 from service.domain.station_stands import (
     PATHS,
     Floats,
+    Room,
     StationStands,
     row_of,
     station_stands,
@@ -50,32 +51,66 @@ class Workroom:
     spread: float
     start: datetime | None = None
 
+    @property
+    def first_day(self) -> date:
+        """The working day from which on courses are followed."""
+        return next_working_day(self.calendar, place_of(self.calendar, self.now)[0])
 
-def completions(
-    room: Workroom, works: Sequence[Sequence[StationWork]], plan: Plan, ready_day: date
-) -> Floats:
-    """When the last of the tickets is done in each course, in ascending seconds of the epoch.
+    def stands(self, station: str) -> StationStands:
+        """Where that station stands in each course; KeyError for an unknown one."""
+        known = self.stations[station]
+        spread = known.spread_or(self.spread)
+        first, reserve = self.first_day, self.reserve_percent
+        return station_stands(self.calendar, first, known, reserve, spread)
 
-    ``plan`` is that of ``works`` in ``room``; no ticket is begun before ``ready_day`` opens.
-    """
-    opens = opening(room.calendar, ready_day)
-    begins = max(room.start or room.now, opens).timestamp()
-    courses = _Courses(room, plan)
-    taken: dict[tuple[int, int], list[tuple[date, int]]] = defaultdict(list)
-    for share in plan.shares:
-        taken[share.ticket_index, share.step_index].append((share.day, share.seconds))
-    latest = np.full(PATHS, begins)
-    # In the order in which they were planned, for that is how they take their places.
-    for ticket in dict.fromkeys((*(ticket for ticket, _ in taken), *range(len(works)))):
-        come = _Come.whole(np.full(PATHS, begins))
-        for index, step in enumerate(works[ticket]):
-            if (ticket, index) in taken:
-                come = courses.work(step, taken[ticket, index], come, (ticket, index))
-            elif step.lots != come.lots:
-                come = _Come.whole(come.last)
-            come = come.after(step.wait_s)
-        latest = np.maximum(latest, come.last)
-    return np.sort(latest)
+
+class Courses:
+    """An order's tickets in each course."""
+
+    def __init__(
+        self,
+        room: Workroom,
+        works: Sequence[Sequence[StationWork]],
+        shares: Sequence[PlannedShare],
+        ready_day: date,
+    ) -> None:
+        """Let the stations work what is booked, and the tickets.
+
+        ``shares`` are those of a plan of ``works`` in ``room``, in its order; no ticket is begun
+        before ``ready_day`` opens.
+        """
+        opens = opening(room.calendar, ready_day)
+        self._begins = np.full(PATHS, max(room.start or room.now, opens).timestamp())
+        self._works = works
+        taken: dict[tuple[int, int], list[tuple[date, int]]] = defaultdict(list)
+        for share in shares:
+            taken[share.ticket_index, share.step_index].append((share.day, share.seconds))
+        queues = _queues(room, works, shares)
+        # As they were planned, for that is how they take their places.
+        self._places: dict[tuple[int, int], _Place] = {}
+        for (ticket, index), mine in taken.items():
+            station = works[ticket][index].station
+            row = row_of(f"{station}/{index}", ticket)
+            self._places[ticket, index] = queues[station].place(mine, row)
+
+    def ends(self, late_s: float = 0.0) -> Floats:
+        """When the last ticket is done in each course, in ascending seconds of the epoch.
+
+        With ``late_s`` each station comes so much later to each share of the work, in seconds of
+        its own time.
+        """
+        latest = self._begins
+        for ticket, steps in enumerate(self._works):
+            come = _Come.whole(self._begins)
+            for index, step in enumerate(steps):
+                place = self._places.get((ticket, index))
+                if place is not None:
+                    come = place.work(step, come, late_s)
+                elif step.lots != come.lots:
+                    come = _Come.whole(come.last)
+                come = come.after(step.wait_s)
+            latest = np.maximum(latest, come.last)
+        return np.sort(latest)
 
 
 class _Come(NamedTuple):
@@ -103,85 +138,53 @@ class _Come(NamedTuple):
 
 def quantile_of(ascending: Floats, percent: int) -> float:
     """The least value that at least so many percent of the sample do not pass."""
-    return float(ascending[max(0, math.ceil(len(ascending) * percent / 100) - 1)])
+    return float(ascending[max(1, rank_of(len(ascending), percent)) - 1])
 
 
-class _Courses:
-    """The stations that the plan needs, each with all courses of its days."""
+def rank_of(count: int, percent: int) -> int:
+    """How many of so many that percentage is, at least."""
+    return math.ceil(count * percent / 100)
 
-    def __init__(self, room: Workroom, plan: Plan) -> None:
-        self._room = room
-        self._first = next_working_day(room.calendar, place_of(room.calendar, room.now)[0])
-        self._week = timetable(room.calendar, self._first)
-        self._index = {day: self._week.index(day) for day in {one.day for one in plan.bookings}}
-        self._last: dict[str, int] = {}
-        for booking in plan.bookings:
-            index = self._index[booking.day]
-            self._last[booking.station] = max(index, self._last.get(booking.station, 0))
-        self._queues: dict[str, _Queue] = {}
 
-    def work(
-        self, step: StationWork, taken: Sequence[tuple[date, int]], come: _Come, at: tuple[int, int]
-    ) -> _Come:
-        """When the lots of a step are through that takes so much of those days."""
-        queue = self._queues.get(step.station)
-        if queue is None:
-            queue = self._queues[step.station] = self._queue(self._room.stations[step.station])
-        row = row_of(f"{step.station}/{at[1]}", at[0])
-        shares = [(self._index[day], seconds) for day, seconds in taken]
-        if step.lots == 1:
-            return _Come.whole(queue.work(shares, come.last, row))
-        first = come.first if come.lots == step.lots else come.last
-        first = np.maximum(first, come.left.get(step.station, first))
-        first, last = queue.work_lots(shares, (first, come.last), row, step)
-        return _Come(first, last, step.lots, {**come.left, step.station: last})
-
-    def _queue(self, station: Station) -> _Queue:
-        room, last = self._room, self._last[station.id]
-        spread = station.spread_or(room.spread)
-        stands = station_stands(room.calendar, self._first, station, room.reserve_percent, spread)
-        days, booked = self._week.days(last + 1), room.booked
-        times = [booked.get((station.id, day), NOTHING_BOOKED) for day in days]
-        return _Queue(stands, times, last)
+def _queues(
+    room: Workroom, works: Sequence[Sequence[StationWork]], shares: Sequence[PlannedShare]
+) -> dict[str, _Queue]:
+    """The stations that the shares need, by id, each with its days to the last of them there."""
+    week = timetable(room.calendar, room.first_day)
+    index = {day: week.index(day) for day in {one.day for one in shares}}
+    last: dict[str, int] = {}
+    for share in shares:
+        station = works[share.ticket_index][share.step_index].station
+        last[station] = max(index[share.day], last.get(station, 0))
+    found = {}
+    for station, end in last.items():
+        times = [room.booked.get((station, day), NOTHING_BOOKED) for day in week.days(end + 1)]
+        found[station] = _Queue(room.stands(station), times, index, room.stations[station].machines)
+    return found
 
 
 class _Queue:
     """One station in every course: what others booked there, and what the plan takes besides."""
 
-    def __init__(self, stands: StationStands, booked: Sequence[BookedTime], last: int) -> None:
-        self._stands, self._booked = stands, booked
-        self._room = stands.room(last)
+    def __init__(
+        self,
+        stands: StationStands,
+        booked: Sequence[BookedTime],
+        index: Mapping[date, int],
+        machines: int,
+    ) -> None:
+        self._stands, self._booked, self._index, self._machines = stands, booked, index, machines
+        self._room = stands.room(len(booked) - 1)
         self._mine: dict[int, Floats] = {}
 
-    def work(self, taken: Sequence[tuple[int, int]], before: Floats, row: int) -> Floats:
-        """When those shares, by index of day, are done, the step before them done at ``before``."""
-        own, stretch = self._own(taken, row)
-        seconds = sum(share for _, share in taken)
-        room = self._room
-        return room.moment(np.maximum(own, room.work_by(before) + seconds * stretch))
-
-    def work_lots(
-        self,
-        taken: Sequence[tuple[int, int]],
-        come: tuple[Floats, Floats],
-        row: int,
-        step: StationWork,
-    ) -> tuple[Floats, Floats]:
-        """The same of a step in lots, for its first and last lot, which come at such moments."""
-        own, stretch = self._own(taken, row)
-        first, last = (self._room.work_by(moment) for moment in come)
-        last_lot_s = step.seconds - step.through_s(step.lots - 1)
-        own = np.maximum(own, first + step.seconds * stretch)
-        own = np.maximum(own, last + last_lot_s * stretch)
-        behind_s = step.seconds - step.through_s(1)
-        return self._room.moment(own - behind_s * stretch), self._room.moment(own)
-
-    def _own(self, taken: Sequence[tuple[int, int]], row: int) -> tuple[Floats, Floats]:
-        """Where the station stands when those shares are worked as well, and their stretch."""
+    def place(self, taken: Sequence[tuple[date, int]], row: int) -> _Place:
+        """Work those shares of a step as well; gives where that puts it."""
         stretch = 1 + self._stands.scatter[row]
-        for index, seconds in taken:
+        for day, seconds in taken:
+            index = self._index[day]
             self._mine[index] = self._mine.get(index, 0) + seconds * stretch
-        return self._stands_after(taken[-1][0]), stretch
+        own = self._stands_after(self._index[taken[-1][0]])
+        return _Place(self._room, own, stretch, sum(s for _, s in taken), self._machines)
 
     def _stands_after(self, last: int) -> Floats:
         """Where the station stands when all of that day and before is worked."""
@@ -194,3 +197,31 @@ class _Queue:
             if index in self._mine:
                 stands += self._mine[index]
         return stands
+
+
+class _Place(NamedTuple):
+    """A step's place at its station: where that stands with it, and how far it stretches."""
+
+    room: Room
+    own: Floats
+    stretch: Floats
+    seconds: int
+    machines: int
+
+    def work(self, step: StationWork, come: _Come, late_s: float) -> _Come:
+        """When the lots of the step are through, the station so late with its own order of work."""
+        own = self.own + late_s * self.machines if late_s else self.own
+        if step.lots == 1:
+            before = self.room.work_by(come.last)
+            own = np.maximum(own, before + self.seconds * self.stretch)
+            return _Come.whole(self.room.moment(own))
+        begun = come.first if come.lots == step.lots else come.last
+        begun = np.maximum(begun, come.left.get(step.station, begun))
+        first, last = self.room.work_by(begun), self.room.work_by(come.last)
+        last_lot_s = step.seconds - step.through_s(step.lots - 1)
+        own = np.maximum(own, first + step.seconds * self.stretch)
+        own = np.maximum(own, last + last_lot_s * self.stretch)
+        behind_s = step.seconds - step.through_s(1)
+        done = self.room.moment(own)
+        through = self.room.moment(own - behind_s * self.stretch)
+        return _Come(through, done, step.lots, {**come.left, step.station: done})

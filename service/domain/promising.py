@@ -24,6 +24,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from decimal import Decimal
+from types import MappingProxyType
 
 from service.domain.booked_time import NOTHING_BOOKED, Booked, BookedTime, ordinary_s, reserved_s
 from service.domain.calendar import add_working_days, first_work_day, next_working_day
@@ -207,6 +208,7 @@ def plan_work(
     booked: Booked,
     now: datetime | None = None,
     reserve_percent: int = 0,
+    not_before: Mapping[str, date] = MappingProxyType({}),
 ) -> Plan:
     """Plan each ticket's station works, ticket after ticket, none before ``ready_day`` or ``now``.
 
@@ -214,13 +216,14 @@ def plan_work(
     ticket planned before, a later ``now``, another closed day or a shorter one never makes a ticket
     done earlier than it would be alone, nor do lots make it done later than a whole ticket is.
     Among several tickets planned together one held up may leave another a place it would not have
-    had. Without ``now`` every day counts in full.
+    had. Without ``now`` every day counts in full. ``not_before`` names stations at which nothing is
+    begun before a day.
     Equal arguments give equal plans. KeyError for an unknown station, :class:`HorizonExceeded`
     when the days run out, :class:`~service.domain.calendar.NoWorkingDay` when there are none.
     """
     hours = WorkHours(calendar, now)
     days = _Days(calendar, max(ready_day, hours.today))
-    planner = _Planner(days, hours, stations, booked, reserve_percent)
+    planner = _Planner(days, hours, stations, booked, reserve_percent, not_before)
     tracks = [planner.run(index, steps) for index, steps in enumerate(works)]
     first = planner.days.at(0, "")
     done_days = tuple(planner.days.at(track.end.day_index, "") for track in tracks)
@@ -282,6 +285,7 @@ class _Planner:
         stations: Mapping[str, Station],
         booked: Booked,
         reserve_percent: int,
+        not_before: Mapping[str, date],
     ) -> None:
         self.days = days
         self.taken_s: dict[tuple[int, str, date], int] = {}
@@ -290,6 +294,7 @@ class _Planner:
         self._stations = stations
         self._booked = booked
         self._reserve_percent = reserve_percent
+        self._not_before = not_before
         self._own_s: dict[tuple[str, date], int] = {}
 
     def run(self, ticket: int, steps: Sequence[StationWork]) -> _Track:
@@ -333,6 +338,9 @@ class _Planner:
         """Work so long from ``at`` on; both moments in seconds of all machines."""
         station = self._stations[name]
         machines = station.machines
+        if left_s and name in self._not_before:
+            index, _ = self.days.from_day(at.day_index, self._not_before[name], name)
+            at = max(at, Moment(index, 0))
         while left_s > 0:
             day = self.days.at(at.day_index, name)
             day_s, gone_s = self._hours.day_s(station, day), self._hours.gone_s(day)

@@ -10,7 +10,7 @@ The promises change what is made first, so each rule is given the same year from
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
 from math import inf
 
@@ -20,15 +20,18 @@ from service.domain.calendar import (
     opening,
     place_of,
 )
-from service.domain.capable_to_promise import ShopNow, load_of, promise, rushed
+from service.domain.capable_to_promise import load_of, promise, rushed
 from service.domain.conformal import (
     MOST_READ,
     DecidedPromise,
     dispatch_day,
     needed_correction,
 )
+from service.domain.found_day import margins_with
+from service.domain.margins import Margins
 from service.domain.promising import MaterialDay, Plan, StationWork, material_ready_day, plan_work
 from service.domain.shop_floor import Job, ShopFloor, Worked
+from service.domain.shop_now import ShopNow
 from service.domain.year_books import YearBooks
 from service.domain.year_orders import Year, YearOrder, YearTicket
 
@@ -42,6 +45,7 @@ class Told:
     plan: Plan | None = None
     quantile_at: datetime | None = None
     rush: bool = False
+    margins: Margins = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +70,10 @@ def service_rule(asked: Asked) -> Told:
     shop, works = asked.shop, asked.works
     made = promise(shop, works, asked.material)
     made = rushed(shop, works, made, most_rush_days=asked.most_rush_days) or made
-    return Told(made.promised_day, made.load, made.plan, made.quantile_at, made.rush)
+    margins = margins_with(
+        shop, made.found, made.promised_day, rush=made.rush, corrected_by=made.corrected_by
+    )
+    return Told(made.promised_day, made.load, made.plan, made.quantile_at, made.rush, margins)
 
 
 def plan_rule(asked: Asked) -> Told:
@@ -215,6 +222,7 @@ class _Player:
             material = material_ready_day(catalogue, order.lines, now)
         works = [ticket.works for ticket in order.tickets]
         shop = ShopNow.of(catalogue, now, self._books.booked, self._history(now))
+        shop = replace(shop, margins=self._books.margins)
         terms = catalogue.prices.rush
         most_rush_days = terms.most_days if order.rush and terms is not None else 0
         told = self._rule(Asked(shop, works, material, most_rush_days))
@@ -222,6 +230,7 @@ class _Player:
         first = len(self._of_ticket)
         if told.plan is not None:
             self._books.accept(first, works, told.plan, told.promised_day, rush=told.rush)
+            self._books.change_margins(told.margins)
         from_s = max(now, opening(calendar, material.day)).timestamp()
         for index, ticket in enumerate(order.tickets):
             urgency = told.promised_day.toordinal(), first + index

@@ -24,7 +24,7 @@ from __future__ import annotations
 
 import math
 import zlib
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import date
 from functools import lru_cache
 from statistics import NormalDist
@@ -133,6 +133,31 @@ class StationStands:
                 stands.append(before)
             self._known = booked[:index], stands
         return stands[index - 1] if index else _NOTHING
+
+    def delays_s(
+        self, booked: Sequence[BookedTime], more: Mapping[int, BookedTime], last: int
+    ) -> Iterator[tuple[int, float]]:
+        """Which days, to that one, begin later with more booked, and by how much at the most.
+
+        ``more`` tells by index of day what is booked there then; ``booked`` tells all those days.
+        Told are seconds of the station's own time.
+        """
+        if not more:
+            return
+        begins = self._first_days(last + 1)[0].begins
+        index, ends = min(more), max(more)
+        stands = np.maximum(self.entering(booked, index), begins[index])
+        while index < last:
+            stands += self.load(index, more.get(index, booked[index]))
+            index += 1
+            np.maximum(stands, begins[index], out=stands)
+            delay_s = float(
+                (stands - np.maximum(self.entering(booked, index), begins[index])).max()
+            )
+            if delay_s > 0:
+                yield index, delay_s / self._station.machines
+            elif index > ends:
+                return
 
     def _count_beyond(self, last: int) -> int:
         """Its days to that one, and so many more that it works on enough of them."""

@@ -14,6 +14,7 @@ from datetime import date, datetime
 
 from service.domain.booked_time import BookedTime, with_shares
 from service.domain.calendar import place_of
+from service.domain.margins import Margins
 from service.domain.promising import Plan, StationWork
 from service.domain.replanning import OpenTicket, Share, Workdays, plan_anew, without
 from service.domain.shop import Catalogue
@@ -42,6 +43,7 @@ class YearBooks:
     def __init__(self, catalogue: Catalogue) -> None:
         """Begin with empty books."""
         self.booked: dict[tuple[str, date], BookedTime] = {}
+        self.margins: dict[tuple[str, bool], dict[date, int]] = {}
         self.tickets: dict[int, BookedTicket] = {}
         self._catalogue = catalogue
 
@@ -65,6 +67,11 @@ class YearBooks:
                 first + index, promised_day, rush, steps
             )
             self._book(ticket, shares)
+
+    def change_margins(self, changed: Margins) -> None:
+        """Keep margins as an order that was just accepted leaves them."""
+        for place, left in changed.items():
+            self.margins.setdefault(place, {}).update(left)
 
     def make_again(
         self, number: int, of: BookedTicket, works: Sequence[StationWork], now: datetime

@@ -20,8 +20,11 @@ from sqlmodel import Session
 from service.domain.booked_time import Booked, with_shares
 from service.domain.calendar import place_of
 from service.domain.canonical import rfc3339
-from service.domain.capable_to_promise import ShopNow, found_day, promise
+from service.domain.capable_to_promise import promise
+from service.domain.completion import Courses
 from service.domain.errors import Conflict, Gone, NotFound, ServiceError
+from service.domain.found_day import found_day, lowered, margin_s, margins_with, workroom
+from service.domain.margins import Margins, freed_after
 from service.domain.promising import (
     HorizonExceeded,
     MaterialDay,
@@ -30,13 +33,20 @@ from service.domain.promising import (
 )
 from service.domain.replanning import without
 from service.domain.shop import Catalogue
+from service.domain.shop_now import ShopNow
 from service.domain.slack import ShopHours, epoch_s
 from service.domain.stock_items import StockItem
 from service.domain.stock_needs import Need, TicketStock, needs_of
 from service.domain.ticket import TicketDocument
 from service.domain.ticket_states import OrderState, TicketState
 from service.intake.answers import OrderAnswer
-from service.intake.holds import Hold, bookings_held, end_quote_holds, live_holds
+from service.intake.holds import (
+    Hold,
+    bookings_held,
+    end_quote_holds,
+    live_holds,
+    shares_held,
+)
 from service.intake.material import needs_read, shelf_of, wanted_of
 from service.intake.order_answers import NewTicket, order_answer
 from service.intake.promises import promise_written, record_of
@@ -47,7 +57,7 @@ from service.intake.stock_tickets import need_rows
 from service.intake.ticket_events import accepted_event
 from service.intake.ticket_rows import next_station
 from service.store.database import lock_shop
-from service.store.ledger import OpenShare, book_shares, booked_time
+from service.store.ledger import OpenShare, book_shares, booked_time, freed_time, keep_freed
 from service.store.new_orders import (
     NewOrder,
     QuoteToAccept,
@@ -59,6 +69,7 @@ from service.store.new_orders import (
     write_tickets,
 )
 from service.store.outbox import write_events
+from service.store.station_margins import keep_margins, margins_from
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,6 +135,7 @@ class _Booked(NamedTuple):
     bookings: Sequence[PlannedBooking]
     rush: bool
     promise: Mapping[str, Any]
+    margins: Margins
 
 
 class _Accepted(NamedTuple):
@@ -134,6 +146,7 @@ class _Accepted(NamedTuple):
     tickets: Sequence[NewTicket]
     ticket_rows: Sequence[Mapping[str, Any]]
     booked: _Booked
+    freed: Booked
     event: Mapping[str, Any]
 
 
@@ -154,6 +167,8 @@ class _Desk:
         self._shelf = shelf_of(session, wanted, self._in_force, self._now)
         today, _ = place_of(self._in_force.calendar, self._now)
         self._booked: Booked = booked_time(session, today, now=self._now) if quotes else {}
+        self._margins = margins_from(session, today) if quotes else {}
+        self._freed = freed_time(session, today) if quotes else {}
         self._hours = ShopHours(self._in_force.calendar, self._in_force.stations)
         self._last_number = last_ticket_number(session) if quotes else 0
 
@@ -172,8 +187,12 @@ class _Desk:
             raise
         shares = [(one.station, one.day, one.seconds) for one in booked.bookings]
         self._booked = with_shares(self._booked, shares, rush=booked.rush)
+        for place, by_day in booked.margins.items():
+            self._margins.setdefault(place, {}).update(by_day)
+        freed = freed_after(self._freed, booked.bookings, rush=booked.rush)
+        self._freed = self._freed | freed
         self._shelf.take(planned.wanted)
-        return self._accepted(asked, planned, booked)
+        return self._accepted(asked, planned, booked, freed)
 
     def _open(self, asked: Acceptance) -> _Planned:
         quote = self._quotes.get(asked.request.quote_id)
@@ -205,13 +224,20 @@ class _Desk:
             return None
         if planned.quote.catalogue_version != self._services.catalogues.current.version:
             return None
-        bookings = bookings_held(held)
-        ready = self._shelf.material(
-            planned.wanted, self._in_force, start=datetime.fromisoformat(held["until"])
-        )
+        bookings, until = bookings_held(held), datetime.fromisoformat(held["until"])
+        ready = self._shelf.material(planned.wanted, self._in_force, start=until)
         if any(one.day < ready.day for one in bookings):
             return None
-        return _Booked(bookings, held["rush"], planned.plan["promise"])
+        rush, promised_day = held["rush"], planned.quote.promised_day
+        shop, mine_s = self._shop(until, self._in_force), 0
+        shares = shares_held(held)
+        if shares:
+            courses = Courses(workroom(shop, rush=rush), _works(planned), shares, ready.day)
+            corrected_by = planned.plan["promise"]["corrected_by"]
+            mine_s = margin_s(shop, courses, courses.ends(), promised_day, corrected_by)
+        places = {(one.station, one.day) for one in bookings}
+        margins = lowered(self._margins, {}, places, mine_s, rush=rush)
+        return _Booked(bookings, rush, planned.plan["promise"], margins)
 
     def _what_is_free(self, planned: _Planned) -> _Booked:
         """Promise the quote's work on what is free now; it must still leave by the promised day.
@@ -228,7 +254,7 @@ class _Desk:
         written = plan.get("promise", {})
         rush, corrected_by = written.get("rush", False), written.get("corrected_by", 0.0)
         as_quoted = datetime.fromisoformat(plan.get("start", rfc3339(quote.expires_at)))
-        works = [[StationWork(*work) for work in ticket["works"]] for ticket in plan["tickets"]]
+        works = _works(planned)
         days: list[date] = []
         for start in dict.fromkeys((self._now, max(self._now, as_quoted))):
             shop, material = self._shop(start, quoted), self._material(planned, start, quoted)
@@ -239,7 +265,10 @@ class _Desk:
             if found.day <= quote.promised_day:
                 # A quote from before promises were kept is promised by what is found now.
                 told = written or promise_written(promise(shop, works, material))
-                return _Booked(found.plan.bookings, rush, told)
+                margins = margins_with(
+                    shop, found, quote.promised_day, rush=rush, corrected_by=corrected_by
+                )
+                return _Booked(found.plan.bookings, rush, told, margins)
             days.append(found.day)
         raise _slipped(quote, min(days, default=None))
 
@@ -251,11 +280,17 @@ class _Desk:
         return self._services.catalogues.of_version(self._session, version).catalogue
 
     def _shop(self, start: datetime, quoted: Catalogue) -> ShopNow:
-        shop = ShopNow.of(self._in_force, start, self._booked)
-        stations = {**quoted.station_by_id, **self._in_force.station_by_id}
-        return replace(shop, stations=stations, booked_from=self._now)
+        return replace(
+            ShopNow.of(self._in_force, start, self._booked),
+            stations={**quoted.station_by_id, **self._in_force.station_by_id},
+            booked_from=self._now,
+            margins=self._margins,
+            freed=self._freed,
+        )
 
-    def _accepted(self, asked: Acceptance, planned: _Planned, booked: _Booked) -> _Accepted:
+    def _accepted(
+        self, asked: Acceptance, planned: _Planned, booked: _Booked, freed: Booked
+    ) -> _Accepted:
         quote = planned.quote
         order = NewOrder(
             id=self._services.new_id("order"),
@@ -275,7 +310,7 @@ class _Desk:
             NewTicket(row["number"], row["line_index"], row["state"], row["pieces"]) for row in rows
         ]
         event = accepted_event(self._services, order, asked.trace_id)
-        return _Accepted(planned, order, tickets, rows, booked, event)
+        return _Accepted(planned, order, tickets, rows, booked, freed, event)
 
     def _ticket_rows(
         self, order: NewOrder, planned: Sequence[Mapping[str, Any]]
@@ -322,7 +357,19 @@ def _write(session: Session, accepted: Sequence[_Accepted]) -> None:
         ]
     write_ticket_needs(session, needed)
     book_shares(session, shares)
+    changed: dict[tuple[str, bool], dict[date, int]] = {}
+    for one in accepted:
+        for place, by_day in one.booked.margins.items():
+            changed.setdefault(place, {}).update(by_day)
+    keep_margins(session, changed)
+    keep_freed(session, {place: time for one in accepted for place, time in one.freed.items()})
     write_events(session, [one.event for one in accepted])
+
+
+def _works(planned: _Planned) -> list[list[StationWork]]:
+    """What stations do of each ticket."""
+    tickets = planned.plan["tickets"]
+    return [[StationWork(*work) for work in ticket["works"]] for ticket in tickets]
 
 
 def _record(one: _Accepted) -> dict[str, Any]:

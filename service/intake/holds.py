@@ -17,7 +17,7 @@ from sqlmodel import Session, col
 from service.domain.canonical import rfc3339
 from service.domain.capable_to_promise import Promise
 from service.domain.errors import Conflict
-from service.domain.promising import PlannedBooking
+from service.domain.promising import PlannedBooking, PlannedShare
 from service.domain.stock_items import StockItem
 from service.domain.stock_needs import Need
 from service.intake.stock_rows import item_of
@@ -116,6 +116,10 @@ def hold_written(promised: Promise, until: datetime) -> dict[str, Any]:
             [one.ticket_index, one.station, one.day.isoformat(), one.seconds]
             for one in promised.plan.bookings
         ],
+        "shares": [
+            [one.ticket_index, one.step_index, one.day.isoformat(), one.seconds]
+            for one in promised.plan.shares
+        ],
     }
 
 
@@ -124,4 +128,12 @@ def bookings_held(written: Mapping[str, Any]) -> tuple[PlannedBooking, ...]:
     return tuple(
         PlannedBooking(ticket, station, date.fromisoformat(day), seconds)
         for ticket, station, day, seconds in written["bookings"]
+    )
+
+
+def shares_held(written: Mapping[str, Any]) -> tuple[PlannedShare, ...]:
+    """The shares of steps that :func:`hold_written` kept; none of a hold from before it did."""
+    return tuple(
+        PlannedShare(ticket, step, date.fromisoformat(day), seconds)
+        for ticket, step, day, seconds in written.get("shares", ())
     )

@@ -13,13 +13,15 @@ from sqlmodel import Session
 
 from service.domain.calendar import first_work_day, place_of
 from service.domain.canonical import rfc3339
-from service.domain.capable_to_promise import Promise, ShopNow
+from service.domain.capable_to_promise import Promise
 from service.domain.errors import BadInput
 from service.domain.machines import Station
 from service.domain.promising import HorizonExceeded
 from service.domain.shop import Catalogue
+from service.domain.shop_now import ShopNow
 from service.intake.services import Services
-from service.store.ledger import booked_time
+from service.store.ledger import booked_time, freed_time
+from service.store.station_margins import margins_from
 
 _MILLE = 1_000
 
@@ -41,7 +43,12 @@ def shop_now(
         booked_time(session, from_day, now=now),
         services.decided.fetch(session, today, calendar),
     )
-    return replace(shop, booked_from=min(now, start))
+    return replace(
+        shop,
+        booked_from=min(now, start),
+        margins=margins_from(session, from_day),
+        freed=freed_time(session, from_day),
+    )
 
 
 def most_rush_days(catalogue: Catalogue) -> int:

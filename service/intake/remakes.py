@@ -154,10 +154,13 @@ def _promise(
     works: Sequence[StationWork],
     needs: Sequence[Need],
 ) -> Promise:
-    """By the calendar and stations in force; a remake takes no minutes that are kept for rush."""
+    """By the calendar and stations in force; a remake takes no minutes that are kept for rush.
+
+    It is of an order that was accepted before others, so it goes where there is room first.
+    """
     catalogue, now = services.catalogues.current.catalogue, services.clock()
     with planned_ahead(catalogue.station_by_id):
-        shop = shop_now(services, session, catalogue, start=now)
+        shop = replace(shop_now(services, session, catalogue, start=now), margins={})
         material = material_of(session, catalogue, needs, start=now, now=now, quoted=quoted)
         return promise(shop, [works], material)
 

@@ -36,6 +36,7 @@ from service.intake.urgency import find_all_anew
 from service.store.catalogue_versions import version_in_force
 from service.store.database import lock_shop
 from service.store.ledger import note_worked, open_shares, take_up, tickets_left_over
+from service.store.station_margins import forget_margins
 from service.store.tables import Booking, OrderPromise, SettledDay, StationDay, Ticket
 
 MOVABLE = frozenset({TicketState.WAITING, TicketState.ON_BENCH, TicketState.MADE})
@@ -72,6 +73,7 @@ def settle_day(services: Services, session: Session, *, trace_id: str = "") -> N
     _tell(services, session, left_over, crowded, trace_id)
     if by_version:
         find_all_anew(services, session)
+    forget_margins(session, today)
     session.merge(SettledDay(day=today, at=services.clock(), catalogue_version=version))
     session.flush()
 

@@ -26,7 +26,7 @@ from sqlalchemy import select as sa_select
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlmodel import Session, col
 
-from service.domain.booked_time import NOTHING_BOOKED, BookedTime
+from service.domain.booked_time import NOTHING_BOOKED, Booked, BookedTime
 from service.store.core import table_of
 from service.store.tables import Booking, CapacityHold, StationDay
 
@@ -71,6 +71,17 @@ _TAKEN: Final = union_all(
 )
 """What is booked and what is held, in the terms of booked time."""
 
+_FREED: Final = sa_select(
+    _DAYS.station, _DAYS.day, _DAYS.freed_s, _DAYS.freed_rush_s, _DAYS.freed_squares_s2
+).where(_DAYS.day >= _FROM_DAY, _DAYS.freed_s > 0)
+_KEEP_FREED: Final = (
+    update(table_of(StationDay))
+    .where(_DAYS.station == bindparam("at"), _DAYS.day == bindparam("on"))
+    .values(
+        freed_s=bindparam("s"), freed_rush_s=bindparam("rush"), freed_squares_s2=bindparam("s2")
+    )
+)
+
 
 def booked_time(
     session: Session, from_day: date, *, now: datetime
@@ -84,6 +95,22 @@ def booked_time(
             before.seconds + seconds, before.rush_s + rush_s, before.squares_s2 + int(squares_s2)
         )
     return found
+
+
+def freed_time(session: Session, from_day: date) -> dict[tuple[str, date], BookedTime]:
+    """What was given back from that day on since somebody was promised a later day there."""
+    rows = session.connection().execute(_FREED, {"from_day": from_day})
+    return {(station, day): BookedTime(*time) for station, day, *time in rows}
+
+
+def keep_freed(session: Session, freed: Booked) -> None:
+    """Keep what is given back as it is now, at those stations on those days."""
+    rows = [
+        {"at": station, "on": day, "s": time.seconds, "rush": time.rush_s, "s2": time.squares_s2}
+        for (station, day), time in sorted(freed.items())
+    ]
+    if rows:
+        session.connection().execute(_KEEP_FREED, rows)
 
 
 def book(session: Session, ticket_id: int, shares: Sequence[Share], *, rush: bool = False) -> None:
@@ -222,7 +249,7 @@ def rebook(session: Session, gone: Sequence[OpenShare], taken: Iterable[OpenShar
         connection.execute(
             delete(Booking).where(col(Booking.ticket_id).in_(some), ~col(Booking.worked))
         )
-    _lower(session, _by_day(gone))
+    _lower(session, _by_day(gone), freed=False)
     book_shares(session, list(taken))
 
 
@@ -241,17 +268,15 @@ def _take_out(session: Session, which: Sequence[Any]) -> None:
     if not rows:
         return
     connection.execute(delete(Booking).where(*which))
-    _lower(
-        session,
-        {
-            (station, day): NOTHING_BOOKED.and_also(int(seconds), rush=rush)
-            for station, day, seconds, rush in rows
-        },
-    )
+    less = {
+        (station, day): NOTHING_BOOKED.and_also(int(seconds), rush=rush)
+        for station, day, seconds, rush in rows
+    }
+    _lower(session, less, freed=True)
 
 
-def _lower(session: Session, less: Mapping[tuple[str, date], BookedTime]) -> None:
-    """Take so much off what is booked at those stations on those days."""
+def _lower(session: Session, less: Mapping[tuple[str, date], BookedTime], *, freed: bool) -> None:
+    """Take so much off what is booked at those stations on those days; ``freed`` keeps that."""
     if not less:
         return
     table = table_of(StationDay)
@@ -262,6 +287,9 @@ def _lower(session: Session, less: Mapping[tuple[str, date], BookedTime]) -> Non
             booked_s=table.c.booked_s - bindparam("less"),
             rush_s=table.c.rush_s - bindparam("less_rush"),
             squares_s2=table.c.squares_s2 - bindparam("less_squares"),
+            freed_s=table.c.freed_s + bindparam("free"),
+            freed_rush_s=table.c.freed_rush_s + bindparam("free_rush"),
+            freed_squares_s2=table.c.freed_squares_s2 + bindparam("free_squares"),
         ),
         [
             {
@@ -270,6 +298,9 @@ def _lower(session: Session, less: Mapping[tuple[str, date], BookedTime]) -> Non
                 "less": time.seconds,
                 "less_rush": time.rush_s,
                 "less_squares": time.squares_s2,
+                "free": time.seconds if freed else 0,
+                "free_rush": time.rush_s if freed else 0,
+                "free_squares": time.squares_s2 if freed else 0,
             }
             for (station, day), time in sorted(less.items())
         ],
@@ -298,7 +329,9 @@ def _added(model: type[Any], dialect: str) -> Insert:
     numbers = [
         column.name
         for column in table.columns
-        if not column.primary_key and column.name not in {"rush", "worked"}
+        if not column.primary_key
+        and column.name not in {"rush", "worked"}
+        and not column.name.startswith("freed")
     ]
     changes = {name: table.c[name] + insert.excluded[name] for name in numbers}
     if "worked" in table.c:

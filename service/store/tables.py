@@ -18,15 +18,20 @@ from sqlalchemy import (
     Table,
     Text,
     UniqueConstraint,
-    false,
     func,
     text,
 )
 from sqlmodel import Field, SQLModel
 from sqlmodel.sql.sqltypes import AutoString
 
+from service.store.capacity_tables import Booking, StationDay, StationMargin
 from service.store.learning_tables import AcceptedStandard, RecordedMinutes
-from service.store.promise_tables import CapacityHold, OrderPromise, SettledDay, StockHold
+from service.store.promise_tables import (
+    CapacityHold,
+    OrderPromise,
+    SettledDay,
+    StockHold,
+)
 from service.store.run_tables import (
     Run,
     RunActRow,
@@ -69,6 +74,7 @@ __all__ = [
     "RunSetup",
     "SettledDay",
     "StationDay",
+    "StationMargin",
     "StockHold",
     "StockIncoming",
     "StockMove",
@@ -338,45 +344,6 @@ class TicketNote(SQLModel, table=True):
     who: str = Field(max_length=64)
     at: datetime
     version: int
-
-
-class StationDay(SQLModel, table=True):
-    """Seconds already promised at a station on a day, ``rush_s`` of them for rush.
-
-    ``squares_s2`` is the sum of the squares of its ordinary bookings' seconds.
-    """
-
-    __tablename__ = "station_day"
-    __table_args__: Any = (Index(None, "day"), _at_least("booked_s", 0), _at_least("rush_s", 0))
-
-    station: str = Field(primary_key=True, max_length=48)
-    day: date = Field(primary_key=True)
-    booked_s: int
-    rush_s: int = Field(default=0, sa_column_kwargs={"server_default": text("0")})
-    squares_s2: int = Field(
-        default=0, sa_type=BigInteger, sa_column_kwargs={"server_default": text("0")}
-    )
-
-
-class Booking(SQLModel, table=True):
-    """A ticket's share of a station's day, so that it can be given back or moved.
-
-    ``worked`` once the bench has told that the ticket's work at the station is over.
-    """
-
-    __tablename__ = "booking"
-    __table_args__: Any = (
-        Index(None, "day", "ticket_id"),
-        Index(None, "worked", "day", "ticket_id"),
-        _at_least("seconds", 0),
-    )
-
-    ticket_id: int = Field(primary_key=True, foreign_key="ticket.id")
-    station: str = Field(primary_key=True, max_length=48)
-    day: date = Field(primary_key=True)
-    seconds: int
-    rush: bool = Field(default=False, sa_column_kwargs={"server_default": false()})
-    worked: bool = Field(default=False, sa_column_kwargs={"server_default": false()})
 
 
 class WebhookEndpoint(SQLModel, table=True):

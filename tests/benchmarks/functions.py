@@ -23,7 +23,7 @@ from service.demo_artwork import DEMO_ARTWORK_ID
 from service.domain.artwork import PaletteColour
 from service.domain.booked_time import NOTHING_BOOKED, Booked, BookedTime
 from service.domain.calendar import next_working_day
-from service.domain.capable_to_promise import ShopNow, promise
+from service.domain.capable_to_promise import promise
 from service.domain.choice_table import BLOCKERS, ChoiceTable, Given, table_of
 from service.domain.choices import Selection, find_choices
 from service.domain.colour import Lab, delta_e_2000_pair
@@ -34,6 +34,7 @@ from service.domain.look import predict, predict_many, surface_of
 from service.domain.measuring import measure
 from service.domain.pricing import price_line, price_order
 from service.domain.promising import material_ready_day, station_works
+from service.domain.shop_now import ShopNow
 from service.domain.verdict import judge, judge_decoration
 from service.domain.ways_out import Search, find_ways_out
 from service.domain.wishes import Decoration, Line

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from functools import cache
 from io import BytesIO
 
 import numpy as np
@@ -11,9 +10,8 @@ from PIL import Image
 
 from service.demo_artwork import DEMO_ARTWORK_ID, DEMO_ARTWORKS
 from service.domain.artwork import ArtworkMeasures
-from service.domain.measuring import measure
 from service.domain.shop import Policy
-from service.intake.pictures import read_picture
+from tests.demo_pictures import drawn, read_drawn
 
 BY_ID = {artwork.id: artwork for artwork in DEMO_ARTWORKS}
 FLAT = {
@@ -27,18 +25,9 @@ FLAT = {
 }
 
 
-@cache
-def drawn(artwork_id: str) -> bytes:
-    """The file of a demonstration artwork, drawn once."""
-    return BY_ID[artwork_id].draw()
-
-
-@cache
 def measures(artwork_id: str) -> ArtworkMeasures:
     """What is measured of a demonstration artwork, read as an upload is."""
-    data = drawn(artwork_id)
-    picture = read_picture(data, declared_media_type="image/png", max_pixels=10**7, max_bytes=10**7)
-    return measure(picture.rgba)
+    return read_drawn(drawn(artwork_id)).measures
 
 
 def test_the_hill_comes_first_and_no_id_twice() -> None:

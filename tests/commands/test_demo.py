@@ -9,13 +9,17 @@ import pytest
 from service.cli import main
 from service.demo import with_live_ids
 from service.web.examples import Example
+from tests.demo_pictures import remember_demo_pictures
 
 
-def test_the_main_job_is_played(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_the_main_job_is_played(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Refusal with ways out, two acceptances, quote, order, ticket, verified webhooks, next steps.
 
     It leaves nothing behind but its data folder, and can be played again on the same folder.
     """
+    remember_demo_pictures(monkeypatch)
     folder = tmp_path / "demo"
     for number in ("T000001", "T000002"):
         assert main(["demo", "--leave", "--data", str(folder)]) == 0

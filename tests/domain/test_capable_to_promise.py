@@ -16,7 +16,6 @@ from service.domain.calendar import is_working_day
 from service.domain.capable_to_promise import (
     Promise,
     Reach,
-    ShopNow,
     load_of,
     needed_by,
     promise,
@@ -25,6 +24,7 @@ from service.domain.capable_to_promise import (
 from service.domain.conformal import DecidedPromise
 from service.domain.promising import MaterialDay, StationWork, material_ready_day, station_works
 from service.domain.shop import Policy, StationException
+from service.domain.shop_now import ShopNow
 from service.domain.work import line_work
 from tests.domain.shops import tiny_line, tiny_shop
 

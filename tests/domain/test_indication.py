@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from service.domain.artwork import InkShares
 from service.domain.calendar import first_work_day, working_days_between
-from service.domain.capable_to_promise import ShopNow, promise
+from service.domain.capable_to_promise import promise
 from service.domain.compiled import compile_catalogue
 from service.domain.costing import CostPart, CostRow, cost_line
 from service.domain.indication import (
@@ -25,6 +25,7 @@ from service.domain.indication import (
 from service.domain.pricing import price_line
 from service.domain.promising import material_ready_day, station_works
 from service.domain.shop import Catalogue
+from service.domain.shop_now import ShopNow
 from service.domain.wishes import Decoration, Line
 from service.domain.work import inked_share, line_account, line_work, misfits
 from tests.domain.garments_and_lines import PLAIN_SHAPE, artwork, decoration, demo_shop

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from service.domain.booked_time import BookedTime, with_shares
 from service.domain.calendar import is_working_day
-from service.domain.capable_to_promise import ShopNow, promise
+from service.domain.capable_to_promise import promise
 from service.domain.machines import Station
 from service.domain.promising import (
     MOST_LOTS,
@@ -25,6 +25,7 @@ from service.domain.promising import (
     station_works,
 )
 from service.domain.shop import Policy, StationException, WorkCalendar
+from service.domain.shop_now import ShopNow
 from service.domain.work import line_work
 from tests.domain.shops import tiny_calendar, tiny_line, tiny_shop, tiny_stations
 

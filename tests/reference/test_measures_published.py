@@ -201,13 +201,13 @@ def _measured(cover: NDArray[np.float64]) -> ArtworkMeasures:
 @pytest.mark.parametrize("thick_mm", [0.5, 1.0, 1.5, 2.0, 3.5, 5.0])
 def test_bars_in_millimetres(thick_mm: float, degrees: float) -> None:
     """A bar t x 60 mm at true size: feature t to half a pixel, length 2 (t + 60). Geometry."""
-    side, fine = 70 * MM, 4
-    along = (np.arange(side * fine) + 0.5) / fine / MM - 35
-    turn = np.radians(degrees)
-    across, down = along[None, :], along[:, None]
+    fine, turn = 4, np.radians(degrees)
+    wide, high = 70 * MM, int(60 * np.sin(turn) + thick_mm + 4) * MM
+    across = (np.arange(wide * fine) + 0.5)[None, :] / fine / MM - 35
+    down = (np.arange(high * fine) + 0.5)[:, None] / fine / MM - high / MM / 2
     length = np.abs(across * np.cos(turn) + down * np.sin(turn)) <= 30
     inside = length & (np.abs(down * np.cos(turn) - across * np.sin(turn)) <= thick_mm / 2)
-    art = _measured(inside.reshape(side, fine, side, fine).mean(axis=(1, 3)))
+    art = _measured(inside.reshape(high, fine, wide, fine).mean(axis=(1, 3)))
     at = art.at(art.ink_box.width / MM)
     assert at.smallest_feature_mm == pytest.approx(thick_mm, abs=0.5 / MM)
     assert at.smallest_gap_mm is None

@@ -11,7 +11,7 @@ import pytest
 from scipy import stats
 
 from service.domain.booked_time import Booked, BookedTime
-from service.domain.completion import Workroom, completions, quantile_of
+from service.domain.completion import Courses, Workroom, quantile_of
 from service.domain.conformal import (
     PLAN_IS_ENOUGH,
     DecidedPromise,
@@ -50,7 +50,8 @@ def _ends_min(minutes: tuple[int, ...], booked: Booked, spread: float) -> list[f
     )
     room = Workroom(CALENDAR, stations, booked, MIDNIGHT, 0, spread)
     return [
-        (end - MIDNIGHT.timestamp()) / 60 for end in completions(room, works, plan, DAY).tolist()
+        (end - MIDNIGHT.timestamp()) / 60
+        for end in Courses(room, works, plan.shares, DAY).ends().tolist()
     ]
 
 

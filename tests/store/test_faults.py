@@ -180,7 +180,7 @@ def test_a_connection_lost_while_idle_is_replaced(
     url = postgres_databases.emptied()
     database = Database.open(url, pool_size=1)
     database.write(lambda session: session.add(stored_answer(key="before")))
-    postgres_databases.emptied()  # ends every connection of others
+    postgres_databases.end_connections()
     database.write(lambda session: session.add(stored_answer(key="after")))
     database.close()
 

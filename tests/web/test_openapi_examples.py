@@ -13,6 +13,7 @@ from starlette.routing import compile_path
 from service.settings import Settings
 from service.web.app import describe
 from service.web.examples import examples_folder
+from tests.demo_pictures import remember_demo_pictures
 from tests.web.example_shop import example_shop
 
 FOLDER = examples_folder() or Path()
@@ -24,8 +25,9 @@ def _content(path: Path) -> dict[str, Any]:
     return content
 
 
-def test_every_file_is_answered_as_it_says(tmp_path: Path) -> None:
+def test_every_file_is_answered_as_it_says(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Sent in the order of their names to a fresh demo shop, all give the answers written down."""
+    remember_demo_pictures(monkeypatch)
     with example_shop(tmp_path) as send:
         for path in FILES:
             content = _content(path)

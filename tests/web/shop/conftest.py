@@ -13,6 +13,7 @@ from typing import Any
 from uuid import UUID, uuid4
 
 import pytest
+from sqlalchemy import make_url
 from starlette.testclient import TestClient
 
 from service import assembly as assembly_module
@@ -24,12 +25,12 @@ from service.catalogue.loading import (
     document_of,
     load_catalogue,
 )
-from service.demo_artwork import DEMO_ARTWORK_ID, DEMO_HOLDER, draw_demo_artwork
+from service.demo_artwork import DEMO_ARTWORK_ID, DEMO_HOLDER
 from service.domain.choice_table import table_of
 from service.domain.compiled import CompiledCatalogue, compile_catalogue
 from service.domain.shop import Catalogue
 from service.intake import catalogues as catalogues_module
-from service.intake.artworks import ReadPicture, read_upload
+from service.intake.artworks import ReadPicture
 from service.intake.services import Services
 from service.settings import Settings
 from service.store import migrate
@@ -37,6 +38,8 @@ from service.store.tables import Artwork
 from service.web.app import create_app, default_documentation
 from service.web.application import Documentation
 from tests.conftest import STORES, FakeClock
+from tests.demo_pictures import drawn, read_drawn
+from tests.store.kept import KeptDatabase
 from tests.web.known_routes import take_known_routes
 from tests.web.shop.door import Caller, ShopDoor
 
@@ -47,9 +50,8 @@ _compiled: dict[str, CompiledCatalogue] = {}
 @cache
 def demo_picture() -> tuple[bytes, ReadPicture]:
     """The demonstration artwork's bytes and what is made of them, made once."""
-    data = draw_demo_artwork()
-    read = read_upload(data, declared_media_type="image/png", max_pixels=10**8, max_bytes=10**8)
-    return data, read
+    data = drawn(DEMO_ARTWORK_ID)
+    return data, read_drawn(data)
 
 
 @cache
@@ -101,9 +103,23 @@ def catalogue_of(document_json: str) -> Catalogue:
 
 
 def upgraded(url: str) -> None:
-    """Bring the store up to date as the application does, unless it is: most are copies."""
-    if migrate.current_revision(url) != migrate.head_revision():
+    """Make the store as the application does, unless it is there: then it is a copy of a new one.
+
+    The application refuses one that is out of date.
+    """
+    if not Path(make_url(url).database or "").exists():
         migrate.upgrade(url)
+
+
+@cache
+def usual_settings() -> Settings:
+    """The settings without any of a test's own, read once."""
+    return Settings()
+
+
+def settings_of(known: dict[str, Any], own: dict[str, Any]) -> Settings:
+    """The settings with some that are known to be right, and with a test's own, if it has any."""
+    return Settings(**{**known, **own}) if own else usual_settings().model_copy(update=known)
 
 
 def put_in_force(shop: ShopDoor, loaded: LoadedCatalogue) -> None:
@@ -151,16 +167,16 @@ def opened_shop(
         "webhook_sender": False,
         "webhook_private_addresses": True,
         "picture_workers": 0,
-        **settings,
     }
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(assembly_module, "seed_demo_artwork", _seed)
         patch.setattr(assembly_module, "load_catalogue", lambda *_: demo_catalogue())
         patch.setattr(assembly_module, "upgrade", upgraded)
+        patch.setattr(assembly_module, "Database", KeptDatabase)
         patch.setattr(catalogues_module, "catalogue_from_json", catalogue_of)
         patch.setattr(catalogues_module, "compile_catalogue", compiled_once)
         assembly = assemble(
-            Settings(**known), clock=clock, new_id=ids, random_bytes=counting_bytes()
+            settings_of(known, settings), clock=clock, new_id=ids, random_bytes=counting_bytes()
         )
     app = create_app(assembly, request_ids=request_ids, documentation=documentation())
     take_known_routes(app)

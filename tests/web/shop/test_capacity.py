@@ -10,7 +10,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from service.store.tables import Booking, Order, StationDay
+from service.store.tables import Booking, Order, StationDay, StationMargin
 from tests.conftest import FakeClock
 from tests.web.shop.conftest import changed_catalogue, demo_catalogue, put_in_force
 from tests.web.shop.door import Caller, Json, ShopDoor, answered, line, refused, together
@@ -96,6 +96,7 @@ def test_no_day_is_promised_twice(small_press: ShopDoor) -> None:
         "event": made,
         "booking": bookings,
         "station_day": len(small_press.rows(StationDay)),
+        "station_margin": len(small_press.rows(StationMargin)),
     }
     assert {order.promised_day for order in small_press.rows(Order)} == {first_quote_day}
 

@@ -14,6 +14,7 @@ from tests.conftest import FakeClock
 from tests.web.shop.conftest import changed_catalogue, demo_catalogue
 from tests.web.shop.door import (
     ON_ONE_STORE,
+    ON_SQLITE,
     PUBLIC_URL,
     Caller,
     Json,
@@ -308,6 +309,7 @@ def test_the_order_of_sizes_and_consents_does_not_matter(asking: Caller) -> None
     assert one == other
 
 
+@ON_SQLITE
 def test_choices_are_those_in_force(
     shop: ShopDoor, clock: FakeClock, monkeypatch: pytest.MonkeyPatch
 ) -> None:

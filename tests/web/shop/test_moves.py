@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from service.domain.ticket_states import Move, TicketState, order_state
 from service.store.tables import Booking, Order, Ticket, TicketMove, TicketPiece
 from tests.web.shop.bench import all_good, go
-from tests.web.shop.door import Caller, ShopDoor, answered, line, refused, together
+from tests.web.shop.door import ON_ONE_STORE, Caller, ShopDoor, answered, line, refused, together
 
 LEGAL = {
     "waiting": {"start", "halt", "cancel"},
@@ -47,6 +47,7 @@ def moves_of(bench: Caller, number: str) -> int:
     return len(answered(bench.get(f"/v1/tickets/{number}"), 200)["moves"])
 
 
+@ON_ONE_STORE
 @pytest.mark.parametrize("state", WAY_TO)
 def test_an_illegal_move_lists_the_legal_ones(standing_shop: ShopDoor, state: str) -> None:
     """From each state every other move is a 409 with those that are legal; nothing changes."""

@@ -23,6 +23,8 @@ from service.web.app import create_app
 from tests.conftest import FakeClock
 from tests.web.shop.conftest import changed_catalogue, demo_catalogue, opened_shop
 from tests.web.shop.door import (
+    ON_ONE_STORE,
+    ON_SQLITE,
     Caller,
     ShopDoor,
     answered,
@@ -83,6 +85,7 @@ def assert_same_cents(shop: ShopDoor, row: Quote) -> None:
     assert [line["rows"] for line in audit["lines"]] == stored
 
 
+@ON_SQLITE
 def test_to_the_same_cents(shop: ShopDoor, clock: FakeClock) -> None:
     """Also after the shop has raised its prices, and another quote of the same costs more."""
     before = [shop.storefront.quote(*lines) for lines in WISHES]
@@ -119,6 +122,7 @@ def test_a_quote_outlives_its_catalogue_and_its_process(
     assert order["promised_day"] == quote["promise"]["day"]
 
 
+@ON_ONE_STORE
 @settings(max_examples=10, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     sizes=st.dictionaries(

@@ -12,6 +12,7 @@ from tests.conftest import FakeClock
 from tests.web.shop.conftest import changed_catalogue, demo_catalogue
 from tests.web.shop.door import (
     ON_ONE_STORE,
+    ON_SQLITE,
     PUBLIC_URL,
     Caller,
     Json,
@@ -67,6 +68,7 @@ def test_unchanged_rules_are_not_sent_twice(asking: Caller) -> None:
         answered(asking.get(path, {"If-None-Match": '"other"'}), 200)
 
 
+@ON_SQLITE
 def test_thresholds_are_those_in_force(shop: ShopDoor, clock: FakeClock) -> None:
     """A new catalogue changes value and ETag, on the page too; bounds and defaults stay."""
     path = f"/v1/rules/{KNOWN}"

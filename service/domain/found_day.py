@@ -1,0 +1,170 @@
+"""The earliest day an order can be promised for, and what it leaves to those that come later.
+
+A plan by standard minutes that takes more of somebody's margin than is left
+(:mod:`service.domain.margins`) is made again with that station left alone until then, and so on;
+then its courses are followed.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Iterable, Sequence
+from datetime import UTC, date, datetime
+from functools import partial
+from typing import Final, NamedTuple
+
+import numpy as np
+
+from service.domain.completion import Courses, Workroom, quantile_of, rank_of
+from service.domain.conformal import dispatch_of, nth_working_day, promised_dispatch
+from service.domain.margins import Margins, toll
+from service.domain.promising import HORIZON_DAYS, MaterialDay, Plan, StationWork, plan_work
+from service.domain.shop_now import ShopNow
+from service.domain.station_stands import PATHS, Floats
+from service.domain.ticket_sequence import earliest_plan
+
+MARGINS_S: Final = (0, 600, 1_800, 3_600, 2 * 3_600, 4 * 3_600, 8 * 3_600, 16 * 3_600)
+"""How late stations may come to an order; its margin is the greatest of these that it bears."""
+
+_WORKING_TIME = 0.3
+"""About how much of the clock's time a shop works; where to begin to look for a margin."""
+
+_LEAPS: Final = (0, 0, 0, *(2**power - 1 for power in range(HORIZON_DAYS.bit_length() + 1)))
+"""Working days by which work is put off further, each time that it would still take too much."""
+
+
+class FoundDay(NamedTuple):
+    """The day that may be promised, the plan that holds it, its courses and when they end.
+
+    ``ends`` are in ascending seconds of the epoch; ``margins`` what the plan leaves of those of
+    orders before it, where it takes any.
+    """
+
+    day: date
+    plan: Plan
+    courses: Courses
+    ends: Floats
+    margins: Margins
+
+
+def found_day(
+    shop: ShopNow,
+    works: Sequence[Sequence[StationWork]],
+    material: MaterialDay,
+    *,
+    rush: bool,
+    corrected_by: float,
+) -> FoundDay:
+    """Find it; errors as :func:`~.promising.plan_work`."""
+    rooms = {of_rush: workroom(shop, rush=of_rush) for of_rush in (False, True)}
+    not_before: dict[str, date] = {}
+    for leap in _LEAPS:
+        plan = earliest_plan(
+            works,
+            partial(
+                plan_work,
+                ready_day=material.day,
+                calendar=shop.calendar,
+                stations=shop.stations,
+                booked=shop.booked,
+                now=shop.now,
+                reserve_percent=rooms[rush].reserve_percent,
+                not_before=not_before,
+            ),
+        )
+        taken = toll(rooms, shop.margins, plan.bookings, shop.freed, rush=rush)
+        if not taken.refused:
+            break
+        for station, day in taken.refused.items():
+            not_before[station] = nth_working_day(shop.calendar, day, leap)
+    courses = Courses(rooms[rush], works, plan.shares, material.day)
+    ends = courses.ends()
+    quantile_at = moment_of(quantile_of(ends, shop.policy.promise_percent))
+    day = max(plan.done_day, promised_dispatch(shop.calendar, quantile_at, corrected_by))
+    return FoundDay(day, plan, courses, ends, taken.left)
+
+
+def margins_with(
+    shop: ShopNow, found: FoundDay, promised_day: date, *, rush: bool, corrected_by: float
+) -> dict[tuple[str, bool], dict[date, int]]:
+    """The margins that change once an order so found is accepted, as they are then.
+
+    ``promised_day`` is the one found, or a later one.
+    """
+    mine_s = margin_s(shop, found.courses, found.ends, promised_day, corrected_by)
+    places = {(one.station, one.day) for one in found.plan.bookings}
+    return lowered(shop.margins, found.margins, places, mine_s, rush=rush)
+
+
+def lowered(
+    known: Margins,
+    left: Margins,
+    places: Iterable[tuple[str, date]],
+    mine_s: int,
+    *,
+    rush: bool,
+) -> dict[tuple[str, bool], dict[date, int]]:
+    """The margins ``left`` of those that are ``known``, and at those places no more than mine."""
+    changed = {place: dict(by_day) for place, by_day in left.items()}
+    for station, day in places:
+        by_day = changed.setdefault((station, rush), {})
+        before_s = known.get((station, rush), {}).get(day, mine_s)
+        by_day[day] = min(mine_s, by_day.get(day, before_s))
+    return changed
+
+
+def margin_s(
+    shop: ShopNow, courses: Courses, ends: Floats, promised_day: date, corrected_by: float
+) -> int:
+    """How late every station may come to an order that its quantile stays before its promise.
+
+    ``ends`` are those of its courses as they are. Where promises are put off, as they mostly are,
+    the quantile is that before this is done.
+    """
+    put_on, percent = min(0.0, corrected_by), shop.policy.promise_percent
+    needed = rank_of(PATHS, percent)
+
+    def borne(place: int) -> bool:
+        late = courses.ends(MARGINS_S[place]) if MARGINS_S[place] else ends
+        return kept_of(shop, late, promised_day, put_on) >= needed
+
+    # Looked for from where it may be, for following all courses again is most of the work.
+    spare_s = dispatch_of(shop.calendar, promised_day).timestamp() - quantile_of(ends, percent)
+    place = max(0, bisect_right(MARGINS_S, spare_s * _WORKING_TIME) - 1)
+    if borne(place):
+        while place + 1 < len(MARGINS_S) and borne(place + 1):
+            place += 1
+        return MARGINS_S[place]
+    while place and not borne(place - 1):
+        place -= 1
+    return MARGINS_S[max(0, place - 1)]
+
+
+def kept_of(shop: ShopNow, ends: Floats, promised_day: date, corrected_by: float) -> int:
+    """How many courses end in time for that day's dispatch, each put off by so many dispatches."""
+    if not corrected_by:
+        leaves_at = dispatch_of(shop.calendar, promised_day).timestamp()
+        return int(np.searchsorted(ends, leaves_at, side="right"))
+    return bisect_right(
+        ends,
+        promised_day,
+        key=lambda end: promised_dispatch(shop.calendar, moment_of(end), corrected_by),
+    )
+
+
+def workroom(shop: ShopNow, *, rush: bool) -> Workroom:
+    """What the courses of ordinary work or of rush run through."""
+    return Workroom(
+        calendar=shop.calendar,
+        stations=shop.stations,
+        booked=shop.booked,
+        now=shop.now if shop.booked_from is None else shop.booked_from,
+        start=shop.now,
+        reserve_percent=0 if rush else shop.policy.rush_reserve_percent,
+        spread=shop.policy.promise_spread,
+    )
+
+
+def moment_of(seconds: float) -> datetime:
+    """Seconds of the epoch as a moment in UTC, to the second."""
+    return datetime.fromtimestamp(round(seconds), UTC)

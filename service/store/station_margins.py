@@ -1,0 +1,58 @@
+"""How much later orders may still delay what was accepted, as it is kept by station and day.
+
+Whoever writes here holds the shop's lock.
+"""
+
+from __future__ import annotations
+
+from datetime import date
+from functools import lru_cache
+from typing import Final
+
+from sqlalchemy import Insert, bindparam, delete, select
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlmodel import Session
+
+from service.domain.margins import Margins
+from service.store.core import table_of
+from service.store.tables import StationMargin
+
+_TABLE: Final = table_of(StationMargin)
+_KNOWN: Final = select(_TABLE.c.station, _TABLE.c.rush, _TABLE.c.day, _TABLE.c.margin_s).where(
+    _TABLE.c.day >= bindparam("from_day")
+)
+
+
+def margins_from(session: Session, from_day: date) -> dict[tuple[str, bool], dict[date, int]]:
+    """The margins of that day and later ones."""
+    found: dict[tuple[str, bool], dict[date, int]] = {}
+    rows = session.connection().execute(_KNOWN, {"from_day": from_day})
+    for station, rush, day, margin_s in rows:
+        found.setdefault((station, rush), {})[day] = margin_s
+    return found
+
+
+def keep_margins(session: Session, margins: Margins) -> None:
+    """Keep margins as they are now, in the place of what was kept."""
+    rows = [
+        {"station": station, "rush": rush, "day": day, "margin_s": margin_s}
+        for (station, rush), by_day in sorted(margins.items())
+        for day, margin_s in sorted(by_day.items())
+    ]
+    if rows:
+        connection = session.connection()
+        connection.execute(_keeping(connection.dialect.name), rows)
+
+
+def forget_margins(session: Session, before: date) -> None:
+    """Forget those of days before that one, which nobody asks for any more."""
+    session.connection().execute(delete(_TABLE).where(_TABLE.c.day < before))
+
+
+@lru_cache(maxsize=2)
+def _keeping(dialect: str) -> Insert:
+    insert = postgresql.insert(_TABLE) if dialect == "postgresql" else sqlite.insert(_TABLE)
+    return insert.on_conflict_do_update(
+        index_elements=[column.name for column in _TABLE.primary_key],
+        set_={"margin_s": insert.excluded.margin_s},
+    )

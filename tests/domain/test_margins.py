@@ -1,0 +1,149 @@
+"""What later orders may cost those accepted before them, found anew for each by all its courses."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from service.domain.booked_time import NOTHING_BOOKED, BookedTime, with_shares
+from service.domain.completion import Courses, rank_of
+from service.domain.found_day import FoundDay, found_day, kept_of, margins_with, workroom
+from service.domain.margins import freed_after
+from service.domain.promising import MaterialDay, StationWork
+from service.domain.replanning import without
+from service.domain.shop import Policy
+from service.domain.shop_now import ShopNow
+from service.domain.station_stands import PATHS
+from tests.domain.shops import tiny_shop
+
+HOUR_S = 3_600
+NOW = datetime.fromisoformat("2026-06-03T08:00:00+02:00")
+TODAY = date(2026, 6, 3)
+SHOP = tiny_shop()
+
+
+@dataclass(frozen=True)
+class Accepted:
+    """An order as it was accepted; ``number`` counts orders."""
+
+    number: int
+    works: list[list[StationWork]]
+    found: FoundDay
+    ready: date
+    rush: bool
+    corrected_by: float
+
+
+class Desk:
+    """A shop that accepts orders and cancels them, all at one moment."""
+
+    def __init__(self, **policy: object) -> None:
+        shop = ShopNow.of(SHOP, NOW, {})
+        self.shop = replace(shop, policy=Policy.model_validate(policy))
+        self.accepted: list[Accepted] = []
+        self._count = 0
+
+    def accept(
+        self,
+        steps: list[StationWork],
+        *,
+        rush: bool = False,
+        ready_in: int = 0,
+        corrected_by: float = 0.0,
+    ) -> Accepted:
+        """Promise an order of one ticket and accept it at once."""
+        ready = TODAY + timedelta(days=ready_in)
+        shop, works = self.shop, [steps]
+        found = found_day(shop, works, MaterialDay(ready, ""), rush=rush, corrected_by=corrected_by)
+        changed = margins_with(shop, found, found.day, rush=rush, corrected_by=corrected_by)
+        margins = {place: dict(by_day) for place, by_day in shop.margins.items()}
+        for place, by_day in changed.items():
+            margins.setdefault(place, {}).update(by_day)
+        shares = [(one.station, one.day, one.seconds) for one in found.plan.bookings]
+        freed = {**shop.freed, **freed_after(shop.freed, found.plan.bookings, rush=rush)}
+        booked = with_shares(shop.booked, shares, rush=rush)
+        self.shop = replace(shop, booked=booked, margins=margins, freed=freed)
+        self._count += 1
+        made = Accepted(self._count, works, found, ready, rush, corrected_by)
+        self.accepted.append(made)
+        return made
+
+    def cancel(self, gone: Accepted) -> None:
+        """Give an order's time back."""
+        shares = [(one.station, one.day, one.seconds) for one in gone.found.plan.bookings]
+        booked = without(self.shop.booked, [(*share, gone.rush) for share in shares])
+        freed = with_shares(self.shop.freed, shares, rush=gone.rush)
+        self.shop = replace(self.shop, booked=booked, freed=freed)
+        self.accepted.remove(gone)
+
+    def kept(self, one: Accepted) -> int:
+        """How many of an order's courses end in time as things stand, every share looked up.
+
+        Before it is what is booked for earlier days than its last at a station, and on that day
+        what was accepted earlier.
+        """
+        last: dict[str, date] = {}
+        for booking in one.found.plan.bookings:
+            last[booking.station] = max(booking.day, last.get(booking.station, booking.day))
+        before: dict[tuple[str, date], BookedTime] = {}
+        for other in self.accepted:
+            for booking in other.found.plan.bookings:
+                place = booking.station, booking.day
+                end = last.get(booking.station)
+                first = end is not None and (booking.day, other.number) < (end, one.number)
+                if other is not one and first:
+                    known = before.get(place, NOTHING_BOOKED)
+                    before[place] = known.and_also(booking.seconds, rush=other.rush)
+        room = workroom(replace(self.shop, booked=before), rush=one.rush)
+        ends = Courses(room, one.works, one.found.plan.shares, one.ready).ends()
+        return kept_of(self.shop, ends, one.found.day, min(0.0, one.corrected_by))
+
+
+ORDERS = st.tuples(
+    st.lists(
+        st.tuples(st.sampled_from(("print", "cut", "press")), st.integers(600, 9 * HOUR_S)),
+        min_size=1,
+        max_size=3,
+        unique_by=lambda step: step[0],
+    ),
+    st.booleans(),
+    st.sampled_from((0, 0, 0, 2, 5)),
+    st.sampled_from((0.0, 0.0, 0.7, -0.6)),
+    st.integers(0, 3),
+)
+
+
+@settings(max_examples=60)
+@given(st.lists(ORDERS, min_size=2, max_size=9))
+def test_no_quantile_passes_its_promise_by_what_is_accepted_later(
+    orders: list[tuple[list[tuple[str, int]], bool, int, float, int]],
+) -> None:
+    """Ordinary work and rush, some waiting for material, some cancelled in between."""
+    desk = Desk()
+    needed = rank_of(PATHS, desk.shop.policy.promise_percent)
+    for steps, rush, ready_in, corrected_by, cancel in orders:
+        desk.accept(
+            [StationWork(station, seconds) for station, seconds in steps],
+            rush=rush,
+            ready_in=ready_in,
+            corrected_by=corrected_by,
+        )
+        assert all(desk.kept(one) >= needed for one in desk.accepted)
+        if cancel == 3 and len(desk.accepted) > 1:
+            desk.cancel(desk.accepted[0])
+
+
+def test_small_work_goes_before_others_while_they_bear_it_and_no_further() -> None:
+    """An order that waits for its material leaves free time before it, but not for as much."""
+    desk = Desk(promise_spread=0.2, rush_reserve_percent=0)
+    for _ in range(2):
+        desk.accept([StationWork("cut", 7 * HOUR_S)], ready_in=1)
+    first = desk.accept([StationWork("cut", 7 * HOUR_S)])
+    assert first.found.plan.done_day == TODAY
+    margins = desk.shop.margins["cut", False]
+    assert all(margin_s >= 0 for margin_s in margins.values())
+    behind = desk.accept([StationWork("cut", HOUR_S)])
+    assert behind.found.plan.done_day > TODAY
