@@ -2,16 +2,18 @@
 
 1. A plan by standard minutes, after the latest material, into what is free
    (:func:`service.domain.promising.plan_work`), with the order's tickets in an order that is done
-   early (:func:`service.domain.ticket_sequence.earliest_plan`).
+   early (:func:`service.domain.ticket_sequence.earliest_plan`), and nowhere in front of anybody who
+   does not bear it (:mod:`service.domain.margins`).
 2. The quantile of the day's end over many courses of the shop's present state
    (:mod:`service.domain.completion`).
 3. What the shop's own promises of late had needed (:mod:`service.domain.conformal`).
 4. The next dispatch, never one before the plan's own day.
 
 Ordinary work and rush are planned apart (:mod:`service.domain.booked_time`): rush takes the minutes
-that are kept for it and what is free besides, so it takes no minute that was promised. The bench
-works by urgency, so an order accepted later may go first; what that costs those before it is part
-of what their promises had needed, and is corrected for with the rest.
+that are kept for it and what is free besides, so it takes no minute that was promised. The courses
+work what is booked by its day; the bench works by urgency, so an order accepted later may go first
+after all. What that costs those before it is part of what their promises had needed, and is
+corrected for with the rest.
 """
 
 from __future__ import annotations

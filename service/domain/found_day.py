@@ -10,14 +10,14 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Iterable, Sequence
 from datetime import UTC, date, datetime
-from functools import partial
+from functools import cache, partial
 from typing import Final, NamedTuple
 
 import numpy as np
 
 from service.domain.completion import Courses, Workroom, quantile_of, rank_of
 from service.domain.conformal import dispatch_of, nth_working_day, promised_dispatch
-from service.domain.margins import Margins, toll
+from service.domain.margins import Margin, Margins, toll
 from service.domain.promising import HORIZON_DAYS, MaterialDay, Plan, StationWork, plan_work
 from service.domain.shop_now import ShopNow
 from service.domain.station_stands import PATHS, Floats
@@ -25,6 +25,9 @@ from service.domain.ticket_sequence import earliest_plan
 
 MARGINS_S: Final = (0, 600, 1_800, 3_600, 2 * 3_600, 4 * 3_600, 8 * 3_600, 16 * 3_600)
 """How late stations may come to an order; its margin is the greatest of these that it bears."""
+
+_FEW = 2
+"""Courses at each of an order's places that its margin leaves to be delayed by more."""
 
 _WORKING_TIME = 0.3
 """About how much of the clock's time a shop works; where to begin to look for a margin."""
@@ -86,58 +89,71 @@ def found_day(
 
 def margins_with(
     shop: ShopNow, found: FoundDay, promised_day: date, *, rush: bool, corrected_by: float
-) -> dict[tuple[str, bool], dict[date, int]]:
+) -> dict[tuple[str, bool], dict[date, Margin]]:
     """The margins that change once an order so found is accepted, as they are then.
 
     ``promised_day`` is the one found, or a later one.
     """
-    mine_s = margin_s(shop, found.courses, found.ends, promised_day, corrected_by)
     places = {(one.station, one.day) for one in found.plan.bookings}
-    return lowered(shop.margins, found.margins, places, mine_s, rush=rush)
+    mine = margin_of(
+        shop,
+        found.courses,
+        found.ends,
+        promised_day,
+        corrected_by=corrected_by,
+        places=len(places),
+    )
+    return lowered(shop.margins, found.margins, places, mine, rush=rush)
 
 
 def lowered(
     known: Margins,
     left: Margins,
     places: Iterable[tuple[str, date]],
-    mine_s: int,
+    mine: Margin,
     *,
     rush: bool,
-) -> dict[tuple[str, bool], dict[date, int]]:
+) -> dict[tuple[str, bool], dict[date, Margin]]:
     """The margins ``left`` of those that are ``known``, and at those places no more than mine."""
     changed = {place: dict(by_day) for place, by_day in left.items()}
     for station, day in places:
         by_day = changed.setdefault((station, rush), {})
-        before_s = known.get((station, rush), {}).get(day, mine_s)
-        by_day[day] = min(mine_s, by_day.get(day, before_s))
+        before = by_day.get(day) or known.get((station, rush), {}).get(day, mine)
+        by_day[day] = mine.and_also(before)
     return changed
 
 
-def margin_s(
-    shop: ShopNow, courses: Courses, ends: Floats, promised_day: date, corrected_by: float
-) -> int:
-    """How late every station may come to an order that its quantile stays before its promise.
+def margin_of(
+    shop: ShopNow,
+    courses: Courses,
+    ends: Floats,
+    promised_day: date,
+    *,
+    corrected_by: float,
+    places: int,
+) -> Margin:
+    """What an order bears at each of so many places that its quantile stays before its promise.
 
     ``ends`` are those of its courses as they are. Where promises are put off, as they mostly are,
-    the quantile is that before this is done.
+    the quantile is that before this is done. The courses that it can spare are shared out among
+    its places, and the time is as long as a few are left for each.
     """
     put_on, percent = min(0.0, corrected_by), shop.policy.promise_percent
-    needed = rank_of(PATHS, percent)
 
-    def borne(place: int) -> bool:
-        late = courses.ends(MARGINS_S[place]) if MARGINS_S[place] else ends
-        return kept_of(shop, late, promised_day, put_on) >= needed
+    @cache
+    def courses_at_each(level: int) -> int:
+        late = courses.ends(MARGINS_S[level]) if level else ends
+        kept = kept_of(shop, late, promised_day, put_on)
+        return (kept - rank_of(PATHS, percent)) // max(1, places)
 
     # Looked for from where it may be, for following all courses again is most of the work.
     spare_s = dispatch_of(shop.calendar, promised_day).timestamp() - quantile_of(ends, percent)
-    place = max(0, bisect_right(MARGINS_S, spare_s * _WORKING_TIME) - 1)
-    if borne(place):
-        while place + 1 < len(MARGINS_S) and borne(place + 1):
-            place += 1
-        return MARGINS_S[place]
-    while place and not borne(place - 1):
-        place -= 1
-    return MARGINS_S[max(0, place - 1)]
+    level = max(0, bisect_right(MARGINS_S, spare_s * _WORKING_TIME) - 1)
+    while level and courses_at_each(level) < _FEW:
+        level -= 1
+    while level + 1 < len(MARGINS_S) and courses_at_each(level + 1) >= _FEW:
+        level += 1
+    return Margin(MARGINS_S[level], max(0, courses_at_each(level)))
 
 
 def kept_of(shop: ShopNow, ends: Floats, promised_day: date, corrected_by: float) -> int:

@@ -25,14 +25,39 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import NamedTuple
+
+import numpy as np
 
 from service.domain.booked_time import NOTHING_BOOKED, Booked, BookedTime
 from service.domain.completion import Workroom
 from service.domain.promising import PlannedBooking
+from service.domain.station_stands import Floats
 from service.domain.timetable import timetable
 
-Margins = Mapping[tuple[str, bool], Mapping[date, int]]
-"""Seconds of a station's own time, by station and whether they are of rush, and then by day."""
+
+class Margin(NamedTuple):
+    """How late a station may come, in seconds of its own time, and in how many courses later."""
+
+    seconds: int
+    courses: int
+
+    def less(self, delays_s: Floats) -> Margin | None:
+        """What is left once each course is delayed by so much; None where that is too much."""
+        borne = delays_s <= self.seconds
+        beyond = delays_s.size - int(np.count_nonzero(borne))
+        if beyond > self.courses:
+            return None
+        most_s = math.ceil(delays_s[borne].max(initial=0.0))
+        return Margin(self.seconds - most_s, self.courses - beyond)
+
+    def and_also(self, other: Margin) -> Margin:
+        """What both bear."""
+        return Margin(min(self.seconds, other.seconds), min(self.courses, other.courses))
+
+
+Margins = Mapping[tuple[str, bool], Mapping[date, Margin]]
+"""By station and whether they are of rush, and then by day."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +67,7 @@ class Toll:
     ``refused`` tells of those stations the day before which the work may not be begun there.
     """
 
-    left: dict[tuple[str, bool], dict[date, int]]
+    left: dict[tuple[str, bool], dict[date, Margin]]
     refused: dict[str, date]
 
 
@@ -58,7 +83,7 @@ def toll(
 
     ``rooms`` are those of ordinary work and, by True, of rush.
     """
-    left: dict[tuple[str, bool], dict[date, int]] = {}
+    left: dict[tuple[str, bool], dict[date, Margin]] = {}
     refused: dict[str, date] = {}
     mine: dict[str, list[PlannedBooking]] = defaultdict(list)
     for booking in bookings:
@@ -67,12 +92,13 @@ def toll(
         first = min(share.day for share in shares)
         for of_rush, room in rooms.items():
             known = margins.get((station, of_rush), {})
-            after = {day: margin_s for day, margin_s in known.items() if day > first}
-            for day, delay_s in _delays_s(room, station, shares, after, freed, rush=rush):
-                if delay_s > after[day]:
+            after = {day: margin for day, margin in known.items() if day > first}
+            for day, delays_s in _delays_s(room, station, shares, after, freed, rush=rush):
+                rest = after[day].less(delays_s)
+                if rest is None:
                     refused[station] = min(day, refused.get(station, day))
                 else:
-                    left.setdefault((station, of_rush), {})[day] = after[day] - delay_s
+                    left.setdefault((station, of_rush), {})[day] = rest
     return Toll(left, refused)
 
 
@@ -101,12 +127,12 @@ def _delays_s(
     room: Workroom,
     station: str,
     shares: Sequence[PlannedBooking],
-    after: Mapping[date, int],
+    after: Mapping[date, Margin],
     freed: Booked,
     *,
     rush: bool,
-) -> Iterator[tuple[date, int]]:
-    """Which of the days ``after`` begin later in some courses, and by how much at the most.
+) -> Iterator[tuple[date, Floats]]:
+    """Which of the days ``after`` begin later in some courses, and by how much in each.
 
     Days for which nothing is booked any more belong to nobody, and are left out.
     """
@@ -129,6 +155,6 @@ def _delays_s(
             for time, place in zip(booked, places, strict=True)
         ]
         more = {index: time.at_least(booked[index]) for index, time in more.items()}
-    for index, delay_s in stands.delays_s(booked, more, last):
+    for index, delays_s in stands.delays_s(booked, more, last):
         if days[index] in owned:
-            yield days[index], math.ceil(delay_s)
+            yield days[index], delays_s

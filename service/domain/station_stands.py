@@ -136,8 +136,8 @@ class StationStands:
 
     def delays_s(
         self, booked: Sequence[BookedTime], more: Mapping[int, BookedTime], last: int
-    ) -> Iterator[tuple[int, float]]:
-        """Which days, to that one, begin later with more booked, and by how much at the most.
+    ) -> Iterator[tuple[int, Floats]]:
+        """Which days, to that one, begin later with more booked, and by how much in each course.
 
         ``more`` tells by index of day what is booked there then; ``booked`` tells all those days.
         Told are seconds of the station's own time.
@@ -151,11 +151,10 @@ class StationStands:
             stands += self.load(index, more.get(index, booked[index]))
             index += 1
             np.maximum(stands, begins[index], out=stands)
-            delay_s = float(
-                (stands - np.maximum(self.entering(booked, index), begins[index])).max()
-            )
-            if delay_s > 0:
-                yield index, delay_s / self._station.machines
+            before = np.maximum(self.entering(booked, index), begins[index])
+            delays_s = (stands - before) / self._station.machines
+            if delays_s.any():
+                yield index, delays_s
             elif index > ends:
                 return
 

@@ -14,7 +14,7 @@ from datetime import date, datetime
 
 from service.domain.booked_time import BookedTime, with_shares
 from service.domain.calendar import place_of
-from service.domain.margins import Margins
+from service.domain.margins import Margin, Margins
 from service.domain.promising import Plan, StationWork
 from service.domain.replanning import OpenTicket, Share, Workdays, plan_anew, without
 from service.domain.shop import Catalogue
@@ -43,7 +43,7 @@ class YearBooks:
     def __init__(self, catalogue: Catalogue) -> None:
         """Begin with empty books."""
         self.booked: dict[tuple[str, date], BookedTime] = {}
-        self.margins: dict[tuple[str, bool], dict[date, int]] = {}
+        self.margins: dict[tuple[str, bool], dict[date, Margin]] = {}
         self.tickets: dict[int, BookedTicket] = {}
         self._catalogue = catalogue
 

@@ -23,8 +23,8 @@ from service.domain.canonical import rfc3339
 from service.domain.capable_to_promise import promise
 from service.domain.completion import Courses
 from service.domain.errors import Conflict, Gone, NotFound, ServiceError
-from service.domain.found_day import found_day, lowered, margin_s, margins_with, workroom
-from service.domain.margins import Margins, freed_after
+from service.domain.found_day import found_day, lowered, margin_of, margins_with, workroom
+from service.domain.margins import Margin, Margins, freed_after
 from service.domain.promising import (
     HorizonExceeded,
     MaterialDay,
@@ -229,14 +229,21 @@ class _Desk:
         if any(one.day < ready.day for one in bookings):
             return None
         rush, promised_day = held["rush"], planned.quote.promised_day
-        shop, mine_s = self._shop(until, self._in_force), 0
+        shop, mine = self._shop(until, self._in_force), Margin(0, 0)
+        places = {(one.station, one.day) for one in bookings}
         shares = shares_held(held)
         if shares:
             courses = Courses(workroom(shop, rush=rush), _works(planned), shares, ready.day)
             corrected_by = planned.plan["promise"]["corrected_by"]
-            mine_s = margin_s(shop, courses, courses.ends(), promised_day, corrected_by)
-        places = {(one.station, one.day) for one in bookings}
-        margins = lowered(self._margins, {}, places, mine_s, rush=rush)
+            mine = margin_of(
+                shop,
+                courses,
+                courses.ends(),
+                promised_day,
+                corrected_by=corrected_by,
+                places=len(places),
+            )
+        margins = lowered(self._margins, {}, places, mine, rush=rush)
         return _Booked(bookings, rush, planned.plan["promise"], margins)
 
     def _what_is_free(self, planned: _Planned) -> _Booked:
@@ -357,7 +364,7 @@ def _write(session: Session, accepted: Sequence[_Accepted]) -> None:
         ]
     write_ticket_needs(session, needed)
     book_shares(session, shares)
-    changed: dict[tuple[str, bool], dict[date, int]] = {}
+    changed: dict[tuple[str, bool], dict[date, Margin]] = {}
     for one in accepted:
         for place, by_day in one.booked.margins.items():
             changed.setdefault(place, {}).update(by_day)

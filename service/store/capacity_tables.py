@@ -67,15 +67,17 @@ class Booking(SQLModel, table=True):
 
 
 class StationMargin(SQLModel, table=True):
-    """Seconds by which a station may still come later to what is accepted for that day.
+    """How late a station may still come to what is accepted for that day.
 
-    The least of all orders'; ``rush`` tells those with rush from ordinary ones.
+    By ``margin_s`` seconds, and in so many ``courses`` of a promise by more: the least of all
+    orders'. ``rush`` tells those with rush from ordinary ones.
     """
 
     __tablename__ = "station_margin"
-    __table_args__: Any = (Index(None, "day"), at_least("margin_s", 0))
+    __table_args__: Any = (Index(None, "day"), at_least("margin_s", 0), at_least("courses", 0))
 
     station: str = Field(primary_key=True, max_length=48)
     day: date = Field(primary_key=True)
     rush: bool = Field(primary_key=True)
     margin_s: int
+    courses: int

@@ -13,31 +13,37 @@ from sqlalchemy import Insert, bindparam, delete, select
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlmodel import Session
 
-from service.domain.margins import Margins
+from service.domain.margins import Margin, Margins
 from service.store.core import table_of
 from service.store.tables import StationMargin
 
 _TABLE: Final = table_of(StationMargin)
-_KNOWN: Final = select(_TABLE.c.station, _TABLE.c.rush, _TABLE.c.day, _TABLE.c.margin_s).where(
-    _TABLE.c.day >= bindparam("from_day")
-)
+_KNOWN: Final = select(
+    _TABLE.c.station, _TABLE.c.rush, _TABLE.c.day, _TABLE.c.margin_s, _TABLE.c.courses
+).where(_TABLE.c.day >= bindparam("from_day"))
 
 
-def margins_from(session: Session, from_day: date) -> dict[tuple[str, bool], dict[date, int]]:
+def margins_from(session: Session, from_day: date) -> dict[tuple[str, bool], dict[date, Margin]]:
     """The margins of that day and later ones."""
-    found: dict[tuple[str, bool], dict[date, int]] = {}
+    found: dict[tuple[str, bool], dict[date, Margin]] = {}
     rows = session.connection().execute(_KNOWN, {"from_day": from_day})
-    for station, rush, day, margin_s in rows:
-        found.setdefault((station, rush), {})[day] = margin_s
+    for station, rush, day, seconds, courses in rows:
+        found.setdefault((station, rush), {})[day] = Margin(seconds, courses)
     return found
 
 
 def keep_margins(session: Session, margins: Margins) -> None:
     """Keep margins as they are now, in the place of what was kept."""
     rows = [
-        {"station": station, "rush": rush, "day": day, "margin_s": margin_s}
+        {
+            "station": station,
+            "rush": rush,
+            "day": day,
+            "margin_s": margin.seconds,
+            "courses": margin.courses,
+        }
         for (station, rush), by_day in sorted(margins.items())
-        for day, margin_s in sorted(by_day.items())
+        for day, margin in sorted(by_day.items())
     ]
     if rows:
         connection = session.connection()
@@ -54,5 +60,5 @@ def _keeping(dialect: str) -> Insert:
     insert = postgresql.insert(_TABLE) if dialect == "postgresql" else sqlite.insert(_TABLE)
     return insert.on_conflict_do_update(
         index_elements=[column.name for column in _TABLE.primary_key],
-        set_={"margin_s": insert.excluded.margin_s},
+        set_={"margin_s": insert.excluded.margin_s, "courses": insert.excluded.courses},
     )

@@ -112,12 +112,12 @@ def customise_openapi(
     Building raises ``ValueError`` for an example that fits no operation, and ``TypeError`` for an
     operation with a JSON body that is not read strictly.
     """
-    for webhook in webhooks:
-        _add_webhook(app, webhook)
     framework_document = app.openapi
 
     def build() -> Json:
         if app.openapi_schema is None:
+            for webhook in webhooks:
+                _add_webhook(app, webhook)
             document = framework_document()
             _complete(app, document)
             attach_examples(document, examples)

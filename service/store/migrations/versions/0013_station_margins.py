@@ -21,8 +21,10 @@ def upgrade() -> None:
         sa.Column("day", sa.Date(), nullable=False),
         sa.Column("rush", sa.Boolean(), nullable=False),
         sa.Column("margin_s", sa.Integer(), nullable=False),
+        sa.Column("courses", sa.Integer(), nullable=False),
         sa.PrimaryKeyConstraint("station", "day", "rush", name=op.f("pk_station_margin")),
         sa.CheckConstraint("margin_s >= 0", name=op.f("ck_station_margin_margin_s_least")),
+        sa.CheckConstraint("courses >= 0", name=op.f("ck_station_margin_courses_least")),
         sa.CheckConstraint(
             sa.func.length(sa.column("station")) <= 48,
             name=op.f("ck_station_margin_station_length"),
