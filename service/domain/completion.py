@@ -13,7 +13,7 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import NamedTuple
 
@@ -50,11 +50,13 @@ class Workroom:
     reserve_percent: int
     spread: float
     start: datetime | None = None
+    first_day: date = field(init=False)
+    """The working day from which on courses are followed."""
 
-    @property
-    def first_day(self) -> date:
-        """The working day from which on courses are followed."""
-        return next_working_day(self.calendar, place_of(self.calendar, self.now)[0])
+    def __post_init__(self) -> None:
+        """Find the first day, which is asked for again and again."""
+        first = next_working_day(self.calendar, place_of(self.calendar, self.now)[0])
+        object.__setattr__(self, "first_day", first)
 
     def stands(self, station: str) -> StationStands:
         """Where that station stands in each course; KeyError for an unknown one."""

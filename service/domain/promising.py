@@ -329,10 +329,10 @@ class _Planner:
     def _taken_by_others(self, station: str, day: date) -> BookedTime:
         return self._booked.get((station, day), NOTHING_BOOKED)
 
-    def _free_s(self, station: str, day: date, capacity_s: int, to_come_s: int) -> int:
+    def _free_of_others_s(self, station: str, day: date, capacity_s: int) -> int:
         kept_s = reserved_s(capacity_s, self._reserve_percent)
-        lost_s = kept_s + ordinary_s(self._taken_by_others(station, day), kept_s)
-        return min(capacity_s - lost_s, to_come_s) - self._own_s.get((station, day), 0)
+        taken = self._booked.get((station, day))
+        return capacity_s - kept_s - (ordinary_s(taken, kept_s) if taken else 0)
 
     def _work(self, place: tuple[int, int], name: str, left_s: int, at: Moment) -> Moment:
         """Work so long from ``at`` on; both moments in seconds of all machines."""
@@ -343,8 +343,13 @@ class _Planner:
             at = max(at, Moment(index, 0))
         while left_s > 0:
             day = self.days.at(at.day_index, name)
-            day_s, gone_s = self._hours.day_s(station, day), self._hours.gone_s(day)
-            free_s = self._free_s(name, day, day_s * machines, (day_s - gone_s) * machines)
+            day_s = self._hours.day_s(station, day)
+            free_s = self._free_of_others_s(name, day, day_s * machines)
+            if free_s <= 0:  # as most days are where much is promised
+                at = Moment(at.day_index + 1, 0)
+                continue
+            gone_s = self._hours.gone_s(day)
+            free_s = min(free_s, (day_s - gone_s) * machines) - self._own_s.get((name, day), 0)
             into_s = max(at.into_day_s, gone_s * machines)
             room_s = min(left_s, free_s, day_s * machines - into_s)
             if room_s > 0:

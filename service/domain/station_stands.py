@@ -82,7 +82,7 @@ class Room(NamedTuple):
     def work_by(self, moment: Floats) -> Floats:
         """How much work could be done by then."""
         index = np.maximum(np.searchsorted(self.opens, moment, side="right") - 1, 0)
-        into = np.clip(moment - self.opens[index], 0, self.hours[index])
+        into = np.minimum(np.maximum(moment - self.opens[index], 0), self.hours[index])
         return self.begins[index] + into * self.rate[index]
 
 

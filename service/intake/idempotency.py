@@ -12,20 +12,18 @@ import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from functools import lru_cache
 from typing import Any, Final
 
 from pydantic import BaseModel
-from sqlalchemy import Row, bindparam, delete, insert, select, update
-from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy import Connection, Executable, Row, bindparam, delete, select, update
 from sqlalchemy.exc import IntegrityError
-from sqlalchemy.sql.dml import ReturningInsert
 from sqlmodel import Session
 
 from service.domain.errors import BadInput, Conflict, Gone, ServiceError, Unavailable
 from service.intake.services import Services
 from service.store.core import table_of
 from service.store.database import lock_shop
+from service.store.many_rows import StoreInsert, write_rows
 from service.store.tables import StoredAnswer
 
 KEPT_FOR = timedelta(hours=48)
@@ -38,12 +36,7 @@ RESERVED = 409
 _ANSWERS: Final = table_of(StoredAnswer)
 _NAMED: Final = (_ANSWERS.c.caller == bindparam("of"), _ANSWERS.c.key == bindparam("under"))
 _KEPT: Final = select(_ANSWERS).where(*_NAMED)
-_KEPT_OF: Final = select(_ANSWERS).where(
-    _ANSWERS.c.caller.in_(bindparam("callers", expanding=True)),
-    _ANSWERS.c.key.in_(bindparam("keys", expanding=True)),
-)
 _FORGET: Final = delete(_ANSWERS).where(*_NAMED)
-_KEEP: Final = insert(_ANSWERS)
 _ANSWER: Final = (
     update(_ANSWERS)
     .where(*_NAMED)
@@ -86,6 +79,8 @@ WorkOnSome = Callable[[StoreSession, Sequence[int]], Sequence[Outcome | ServiceE
 """Of each of some places what came of it, or why it is refused."""
 
 RefusalWriter = Callable[[ServiceError], Outcome]
+RefusalAt = Callable[[int, ServiceError], Outcome]
+"""The answer to what is refused, of the request at that place."""
 
 
 def do_once(
@@ -107,7 +102,7 @@ def do_once(
 
 
 def do_each_once(
-    services: Services, requests: Sequence[RequestKey], work: WorkOnSome, refusal: RefusalWriter
+    services: Services, requests: Sequence[RequestKey], work: WorkOnSome, refusal: RefusalAt
 ) -> list[Outcome | ServiceError]:
     """Work on several requests in one transaction, each once per key; no two have the same key.
 
@@ -136,49 +131,52 @@ def _each_once(
     session: Session,
     requests: Sequence[RequestKey],
     work: WorkOnSome,
-    refusal: RefusalWriter,
+    refusal: RefusalAt,
 ) -> list[Outcome | ServiceError]:
     """Replay what is answered, work on the rest, and keep what came of it."""
-    lock_shop(session)
     connection, now = session.connection(), services.clock()
-    told: dict[int, Outcome | ServiceError] = {}
-    kept = _kept_of(session, requests, now)
-    for place, request in enumerate(requests):
-        row = kept.get((request.caller, request.key))
-        if row is not None:
-            told[place] = _replayed(row, request)
+    # Keys before the shop's lock, as :func:`do_once` has it, or the two could wait for each other.
+    told = _reserve(connection, requests, now)
     fresh = [place for place in range(len(requests)) if place not in told]
-    to_keep: list[dict[str, Any]] = []
+    if fresh:
+        lock_shop(session)
+    kept: list[dict[str, Any]] = []
     for place, came in zip(fresh, work(session, fresh) if fresh else (), strict=True):
         outcome: Outcome | ServiceError = came
         if isinstance(came, (BadInput, Conflict, Gone)) and not came.faults:
-            outcome = refusal(came)
+            outcome = refusal(place, came)
         told[place] = outcome
+        named = _named(requests[place])
         if isinstance(outcome, Outcome):
-            to_keep.append(_row(requests[place], now, outcome))
-    if to_keep:
-        connection.execute(_KEEP, to_keep)
+            kept.append(named | _answer(outcome))
+        else:
+            connection.execute(_FORGET, named)
+    if kept:
+        connection.execute(_ANSWER, kept)
     return [told[place] for place in range(len(requests))]
 
 
-def _kept_of(
-    session: Session, requests: Sequence[RequestKey], now: datetime
-) -> dict[tuple[str, str], Row[Any]]:
-    """The answers kept under those keys; what is over is forgotten."""
-    asked = {
-        "callers": sorted({one.caller for one in requests}),
-        "keys": [one.key for one in requests],
-    }
-    connection, wanted = session.connection(), {(one.caller, one.key) for one in requests}
-    kept = {}
-    for row in connection.execute(_KEPT_OF, asked).all():
-        if (row.caller, row.key) not in wanted:
-            continue
-        if row.expires_at > now:
-            kept[row.caller, row.key] = row
-        else:
-            connection.execute(_FORGET, {"of": row.caller, "under": row.key})
-    return kept
+def _reserve(
+    connection: Connection, requests: Sequence[RequestKey], now: datetime
+) -> dict[int, Outcome | ServiceError]:
+    """Take the keys that nobody has, or whose time is over; of the others what is told, by place.
+
+    A key that another has just taken is waited for. All take theirs in one order, so that no two
+    wait for each other.
+    """
+    told: dict[int, Outcome | ServiceError] = {}
+    left = sorted(range(len(requests)), key=lambda at: (requests[at].caller, requests[at].key))
+    while left:
+        rows = [_row(requests[at], now, Outcome(RESERVED, "")) for at in left]
+        taken = write_rows(connection, _ANSWERS, rows, _reserving)
+        mine = {(row.caller, row.key) for row in taken}
+        left = [at for at in left if (requests[at].caller, requests[at].key) not in mine]
+        for at in left:
+            row = connection.execute(_KEPT, _named(requests[at])).first()
+            if row is not None:
+                told[at] = _replayed(row, requests[at])
+        left = [at for at in left if at not in told]
+    return told
 
 
 def _replayed(kept: Row[Any], request: RequestKey) -> Outcome | ServiceError:
@@ -206,37 +204,41 @@ def _tried_twice(services: Services, request: RequestKey, work: Work) -> Outcome
 
 def _once(services: Services, session: Session, request: RequestKey, work: Work) -> Outcome:
     """Reserve the key, work, and keep the answer; or replay the one that is kept."""
-    named = {"of": request.caller, "under": request.key}
+    named = _named(request)
     connection, now = session.connection(), services.clock()
-    reserve = _reserving(connection.dialect.name)
     row = _row(request, now, Outcome(RESERVED, ""))
     # Of two requests with one key the second waits here until the first has ended.
-    while connection.execute(reserve, row).first() is None:
+    while write_rows(connection, _ANSWERS, [row], _reserving).first() is None:
         kept = connection.execute(_KEPT, named).first()
         if kept is not None:
             return _replay(kept, request)
     outcome = _attempt(session, work)
-    answer = {
+    connection.execute(_ANSWER, named | _answer(outcome))
+    return outcome
+
+
+def _named(request: RequestKey) -> dict[str, str]:
+    return {"of": request.caller, "under": request.key}
+
+
+def _answer(outcome: Outcome) -> dict[str, Any]:
+    return {
         "outcome": outcome.status,
         "headers": json.dumps(dict(outcome.headers)),
         "body": outcome.body_json,
     }
-    connection.execute(_ANSWER, named | answer)
-    return outcome
 
 
-@lru_cache(maxsize=2)
-def _reserving(dialect: str) -> ReturningInsert[tuple[str]]:
-    """An insert that takes a key nobody has, or whose time is over, and then gives it back."""
-    taking = postgresql.insert(_ANSWERS) if dialect == "postgresql" else sqlite.insert(_ANSWERS)
+def _reserving(insert: StoreInsert) -> Executable:
+    """Take a key nobody has, or whose time is over, and then give it back."""
     key = [column.name for column in _ANSWERS.primary_key]
     others = [column.name for column in _ANSWERS.columns if not column.primary_key]
-    reserved = taking.on_conflict_do_update(
+    reserved = insert.on_conflict_do_update(
         index_elements=key,
-        set_={name: taking.excluded[name] for name in others},
-        where=_ANSWERS.c.expires_at <= taking.excluded.created_at,
+        set_={name: insert.excluded[name] for name in others},
+        where=_ANSWERS.c.expires_at <= insert.excluded.created_at,
     )
-    return reserved.returning(_ANSWERS.c.key)
+    return reserved.returning(_ANSWERS.c.caller, _ANSWERS.c.key)
 
 
 def _row(request: RequestKey, now: datetime, outcome: Outcome) -> dict[str, Any]:

@@ -8,12 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from datetime import date, datetime
-from functools import lru_cache
 from typing import Any, Final, NamedTuple
 
 from sqlalchemy import (
     BigInteger,
-    Insert,
+    Executable,
     bindparam,
     case,
     cast,
@@ -23,11 +22,11 @@ from sqlalchemy import (
     update,
 )
 from sqlalchemy import select as sa_select
-from sqlalchemy.dialects import postgresql, sqlite
 from sqlmodel import Session, col
 
 from service.domain.booked_time import NOTHING_BOOKED, Booked, BookedTime
 from service.store.core import table_of
+from service.store.many_rows import StoreInsert, write_rows
 from service.store.tables import Booking, CapacityHold, StationDay
 
 Share = tuple[str, date, int]
@@ -46,7 +45,9 @@ class OpenShare(NamedTuple):
     rush: bool
 
 
-_DAYS: Final = table_of(StationDay).c
+_BOOKINGS: Final = table_of(Booking)
+_STATION_DAYS: Final = table_of(StationDay)
+_DAYS: Final = _STATION_DAYS.c
 _HOLDS: Final = table_of(CapacityHold).c
 _OF_QUOTES: Final = _HOLDS.quote_id.in_(bindparam("quotes", expanding=True))
 _HELD: Final = sa_select(
@@ -124,9 +125,10 @@ def book_shares(session: Session, shares: Sequence[OpenShare]) -> None:
         return
     connection = session.connection()
     rows = [{**one._asdict(), "worked": False} for one in shares]
-    connection.execute(_added(Booking, connection.dialect.name), rows)
-    connection.execute(
-        _added(StationDay, connection.dialect.name),
+    write_rows(connection, _BOOKINGS, rows, _adding_bookings)
+    write_rows(
+        connection,
+        _STATION_DAYS,
         [
             {
                 "station": station,
@@ -137,6 +139,7 @@ def book_shares(session: Session, shares: Sequence[OpenShare]) -> None:
             }
             for (station, day), time in sorted(_by_day(shares).items())
         ],
+        _adding_days,
     )
 
 
@@ -321,21 +324,24 @@ def _batches(ids: Sequence[int]) -> Iterator[Sequence[int]]:
         yield ids[start : start + _BATCH]
 
 
-@lru_cache(maxsize=8)
-def _added(model: type[Any], dialect: str) -> Insert:
-    """An insert that adds its numbers to a row that is there already."""
-    table = table_of(model)
-    insert = postgresql.insert(table) if dialect == "postgresql" else sqlite.insert(table)
-    numbers = [
-        column.name
-        for column in table.columns
-        if not column.primary_key
-        and column.name not in {"rush", "worked"}
-        and not column.name.startswith("freed")
-    ]
-    changes = {name: table.c[name] + insert.excluded[name] for name in numbers}
-    if "worked" in table.c:
-        changes |= {name: insert.excluded[name] for name in ("rush", "worked")}
+def _adding_bookings(insert: StoreInsert) -> Executable:
+    """Add the seconds to a row that is there already."""
     return insert.on_conflict_do_update(
-        index_elements=[column.name for column in table.primary_key], set_=changes
+        index_elements=[column.name for column in _BOOKINGS.primary_key],
+        set_={
+            "seconds": _BOOKINGS.c.seconds + insert.excluded.seconds,
+            "rush": insert.excluded.rush,
+            "worked": insert.excluded.worked,
+        },
+    )
+
+
+def _adding_days(insert: StoreInsert) -> Executable:
+    """The same of what is booked of a day."""
+    return insert.on_conflict_do_update(
+        index_elements=[column.name for column in _STATION_DAYS.primary_key],
+        set_={
+            name: _STATION_DAYS.c[name] + insert.excluded[name]
+            for name in ("booked_s", "rush_s", "squares_s2")
+        },
     )

@@ -10,11 +10,12 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from datetime import date, datetime
 from typing import Any, Final, NamedTuple
 
-from sqlalchemy import bindparam, insert, select
+from sqlalchemy import Executable, bindparam, select
 from sqlmodel import Session
 
 from service.domain.ticket_states import OrderState
 from service.store.core import table_of
+from service.store.many_rows import StoreInsert, write_rows
 from service.store.tables import Order, OrderPromise, Quote, Ticket, TicketNeed
 
 Values = Mapping[str, Any]
@@ -27,11 +28,9 @@ _PROMISES = table_of(OrderPromise)
 _QUOTES = table_of(Quote)
 _TICKETS = table_of(Ticket)
 
-_ORDER: Final = insert(_ORDERS)
-_PROMISE: Final = insert(_PROMISES)
-_NEED: Final = insert(table_of(TicketNeed))
+_NEEDS = table_of(TicketNeed)
+
 _LAST_NUMBER: Final = select(_TICKETS.c.number).order_by(_TICKETS.c.id.desc()).limit(1)
-_TICKET: Final = insert(_TICKETS).returning(_TICKETS.c.id, sort_by_parameter_order=True)
 
 
 class QuoteToAccept(NamedTuple):
@@ -95,16 +94,22 @@ def ticket_number(number: int) -> str:
 def write_orders(session: Session, orders: Iterable[NewOrder], promises: Sequence[Values]) -> None:
     """Write orders, one at least, and what each was promised."""
     connection = session.connection()
-    connection.execute(_ORDER, [order._asdict() for order in orders])
-    connection.execute(_PROMISE, [*promises])
+    write_rows(connection, _ORDERS, [order._asdict() for order in orders])
+    write_rows(connection, _PROMISES, promises)
 
 
 def write_tickets(session: Session, tickets: Sequence[Values]) -> list[int]:
     """Write tickets, all with the same columns; gives their ids in the same order."""
-    return list(session.connection().execute(_TICKET, [*tickets]).scalars())
+    rows = write_rows(session.connection(), _TICKETS, tickets, _with_ids)
+    id_of = {row.number: row.id for row in rows}
+    return [id_of[ticket["number"]] for ticket in tickets]
+
+
+def _with_ids(insert: StoreInsert) -> Executable:
+    return insert.returning(_TICKETS.c.id, _TICKETS.c.number)
 
 
 def write_ticket_needs(session: Session, needs: Sequence[Values]) -> None:
     """Write what tickets take from stock."""
     if needs:
-        session.connection().execute(_NEED, [*needs])
+        write_rows(session.connection(), _NEEDS, needs)

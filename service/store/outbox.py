@@ -7,12 +7,13 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any, Final, Protocol
 
-from sqlalchemy import bindparam, insert, inspect, update
+from sqlalchemy import bindparam, inspect, update
 from sqlalchemy.orm.attributes import set_committed_value
 from sqlmodel import Session
 
 from service.domain.canonical import canonical_json, rfc3339
 from service.store.core import table_of
+from service.store.many_rows import write_rows
 from service.store.tables import Event, Order
 
 _TYPE: Final = re.compile(r"[a-zA-Z0-9_]+(?:\.[a-zA-Z0-9_]+)*", re.ASCII)
@@ -21,7 +22,7 @@ _TYPE: Final = re.compile(r"[a-zA-Z0-9_]+(?:\.[a-zA-Z0-9_]+)*", re.ASCII)
 _OURS: Final = frozenset({"order_id", "sequence"})
 
 _ORDERS: Final = table_of(Order)
-_EVENT: Final = insert(table_of(Event))
+_EVENTS: Final = table_of(Event)
 _COUNT_ON: Final = (
     update(_ORDERS)
     .where(_ORDERS.c.id == bindparam("of"))
@@ -109,7 +110,7 @@ def event_row(
 
 def write_events(session: Session, rows: Sequence[Mapping[str, Any]]) -> None:
     """Write rows of :func:`event_row`, one at least."""
-    session.connection().execute(_EVENT, [*rows])
+    write_rows(session.connection(), _EVENTS, rows)
 
 
 def _next_sequence(session: Session, order: Order) -> int:

@@ -6,15 +6,14 @@ Whoever writes here holds the shop's lock.
 from __future__ import annotations
 
 from datetime import date
-from functools import lru_cache
 from typing import Final
 
-from sqlalchemy import Insert, bindparam, delete, select
-from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy import Executable, bindparam, delete, select
 from sqlmodel import Session
 
 from service.domain.margins import Margin, Margins
 from service.store.core import table_of
+from service.store.many_rows import StoreInsert, write_rows
 from service.store.tables import StationMargin
 
 _TABLE: Final = table_of(StationMargin)
@@ -46,8 +45,7 @@ def keep_margins(session: Session, margins: Margins) -> None:
         for day, margin in sorted(by_day.items())
     ]
     if rows:
-        connection = session.connection()
-        connection.execute(_keeping(connection.dialect.name), rows)
+        write_rows(session.connection(), _TABLE, rows, _in_place)
 
 
 def forget_margins(session: Session, before: date) -> None:
@@ -55,9 +53,7 @@ def forget_margins(session: Session, before: date) -> None:
     session.connection().execute(delete(_TABLE).where(_TABLE.c.day < before))
 
 
-@lru_cache(maxsize=2)
-def _keeping(dialect: str) -> Insert:
-    insert = postgresql.insert(_TABLE) if dialect == "postgresql" else sqlite.insert(_TABLE)
+def _in_place(insert: StoreInsert) -> Executable:
     return insert.on_conflict_do_update(
         index_elements=[column.name for column in _TABLE.primary_key],
         set_={"margin_s": insert.excluded.margin_s, "courses": insert.excluded.courses},

@@ -5,10 +5,15 @@ from __future__ import annotations
 import asyncio
 from collections import deque
 from collections.abc import Callable, Coroutine, Hashable, Sequence
+from contextvars import Context
 from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
+import structlog
+
 from service.domain.errors import ServiceError
+
+_log = structlog.get_logger("service.web")
 
 Asked = TypeVar("Asked")
 Told = TypeVar("Told")
@@ -58,7 +63,8 @@ class Together(Generic[Asked, Told]):
         mine = _Waiting(asked, apart, answer)
         self._waiting.append(mine)
         if self._taking is None:
-            self._taking = asyncio.create_task(self._take_turns())
+            # In a context of its own: turns are not the work of the request that began them.
+            self._taking = asyncio.create_task(self._take_turns(), context=Context())
         return await answer
 
     async def _take_turns(self) -> None:
@@ -82,6 +88,8 @@ class Together(Generic[Asked, Told]):
         elif len(some) == 1:
             some[0].tell(failed)
         else:
+            # Where each does well alone nobody is told of it, and it would be seen nowhere.
+            _log.warning("turn failed", kind=type(failed).__qualname__, count=len(some))
             for one in some:
                 await self._one_turn([one])
 

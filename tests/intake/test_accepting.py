@@ -124,9 +124,8 @@ class _Within:
         return work(self._session)
 
 
-def refusal(*told: Any) -> Outcome:
-    """The answer to a refusal, which is told last."""
-    error: ServiceError = told[-1]
+def refusal(_: int, error: ServiceError) -> Outcome:
+    """The answer to a refusal."""
     said = {"code": error.code, "detail": error.detail, **error.extra}
     return Outcome(409, json.dumps(said, default=str))
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextvars import Context, copy_context
+from typing import NamedTuple
 
 from starlette.requests import Request
 from starlette.responses import Response
@@ -34,7 +36,16 @@ from service.web.together import Together
 
 router = new_router("orders", "/v1")
 
-Accepting = Together[tuple[RequestKey, Acceptance], Outcome]
+
+class Accept(NamedTuple):
+    """Who accepts what under which key; in ``around`` a refusal is named as this request's own."""
+
+    key: RequestKey
+    acceptance: Acceptance
+    around: Context
+
+
+Accepting = Together[Accept, Outcome]
 """Those who accept at the same moment do so in one transaction."""
 
 
@@ -42,15 +53,17 @@ def accepting_in(rooms: Rooms, base_url: str) -> Accepting:
     """Where the application's callers accept their quotes."""
     refusal = refusal_writer(base_url)
 
-    async def turn(
-        asked: Sequence[tuple[RequestKey, Acceptance]],
-    ) -> Sequence[Outcome | ServiceError]:
+    async def turn(asked: Sequence[Accept]) -> Sequence[Outcome | ServiceError]:
         def accept(session: StoreSession, places: Sequence[int]) -> list[Outcome | ServiceError]:
-            told = accept_quotes(rooms.services, session, [asked[place][1] for place in places])
+            wanted = [asked[place].acceptance for place in places]
+            told = accept_quotes(rooms.services, session, wanted)
             return [_accepted(one) if isinstance(one, OrderAnswer) else one for one in told]
 
-        keys = [key for key, _ in asked]
-        return await rooms.in_store(lambda: do_each_once(rooms.services, keys, accept, refusal))
+        def refused(place: int, error: ServiceError) -> Outcome:
+            return asked[place].around.run(refusal, error)
+
+        keys = [one.key for one in asked]
+        return await rooms.in_store(lambda: do_each_once(rooms.services, keys, accept, refused))
 
     return Together(turn)
 
@@ -80,9 +93,9 @@ async def place_order(
     Station time is booked and tickets are written in the same step, or nothing is.
     """
     known = known_request(request, caller, body.model_dump(mode="json"), key)
-    acceptance = Acceptance(caller, body, current_mark().trace_id)
+    asked = Accept(known, Acceptance(caller, body, current_mark().trace_id), copy_context())
     accepting: Accepting = request.app.state.accepting
-    return done(rooms, await accepting.ask((known, acceptance), apart=(known.caller, known.key)))
+    return done(rooms, await accepting.ask(asked, apart=(known.caller, known.key)))
 
 
 @router.get(
