@@ -89,11 +89,14 @@ class Courses:
             taken[share.ticket_index, share.step_index].append((share.day, share.seconds))
         queues = _queues(room, works, shares)
         # As they were planned, for that is how they take their places.
+        self.places: set[tuple[str, date]] = set()
+        """Stations, and the day on which each is done with a step of the work."""
         self._places: dict[tuple[int, int], _Place] = {}
         for (ticket, index), mine in taken.items():
             station = works[ticket][index].station
             row = row_of(f"{station}/{index}", ticket)
             self._places[ticket, index] = queues[station].place(mine, row)
+            self.places.add((station, mine[-1][0]))
 
     def ends(self, late_s: float = 0.0) -> Floats:
         """When the last ticket is done in each course, in ascending seconds of the epoch.

@@ -15,6 +15,7 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
+from service.domain.booked_time import NOTHING_BOOKED
 from service.domain.completion import Courses, Workroom, quantile_of, rank_of
 from service.domain.conformal import dispatch_of, nth_working_day, promised_dispatch
 from service.domain.margins import Margin, Margins, toll
@@ -26,8 +27,8 @@ from service.domain.ticket_sequence import earliest_plan
 MARGINS_S: Final = (0, 600, 1_800, 3_600, 2 * 3_600, 4 * 3_600, 8 * 3_600, 16 * 3_600)
 """How late stations may come to an order; its margin is the greatest of these that it bears."""
 
-_FEW = 2
-"""Courses at each of an order's places that its margin leaves to be delayed by more."""
+_FEW = 1
+"""Courses at each of an order's places that its margin leaves to be delayed by more, at least."""
 
 _WORKING_TIME = 0.3
 """About how much of the clock's time a shop works; where to begin to look for a margin."""
@@ -94,57 +95,44 @@ def margins_with(
 
     ``promised_day`` is the one found, or a later one.
     """
-    places = {(one.station, one.day) for one in found.plan.bookings}
-    mine = margin_of(
-        shop,
-        found.courses,
-        found.ends,
-        promised_day,
-        corrected_by=corrected_by,
-        places=len(places),
-    )
-    return lowered(shop.margins, found.margins, places, mine, rush=rush)
+    courses, ends = found.courses, found.ends
+    mine = margin_of(shop, courses, ends, promised_day, corrected_by=corrected_by)
+    return lowered(shop, found.margins, courses.places, mine, rush=rush)
 
 
 def lowered(
-    known: Margins,
-    left: Margins,
-    places: Iterable[tuple[str, date]],
-    mine: Margin,
-    *,
-    rush: bool,
+    shop: ShopNow, left: Margins, places: Iterable[tuple[str, date]], mine: Margin, *, rush: bool
 ) -> dict[tuple[str, bool], dict[date, Margin]]:
-    """The margins ``left`` of those that are ``known``, and at those places no more than mine."""
+    """The margins that are ``left`` of the shop's, and at those places no more than mine.
+
+    Where nothing is booked any more, the margin that is known belongs to nobody.
+    """
     changed = {place: dict(by_day) for place, by_day in left.items()}
     for station, day in places:
         by_day = changed.setdefault((station, rush), {})
-        before = by_day.get(day) or known.get((station, rush), {}).get(day, mine)
-        by_day[day] = mine.and_also(before)
+        others = shop.booked.get((station, day), NOTHING_BOOKED).seconds > 0
+        known = shop.margins.get((station, rush), {}).get(day) if others else None
+        by_day[day] = mine.and_also(by_day.get(day) or known or mine)
     return changed
 
 
 def margin_of(
-    shop: ShopNow,
-    courses: Courses,
-    ends: Floats,
-    promised_day: date,
-    *,
-    corrected_by: float,
-    places: int,
+    shop: ShopNow, courses: Courses, ends: Floats, promised_day: date, *, corrected_by: float
 ) -> Margin:
-    """What an order bears at each of so many places that its quantile stays before its promise.
+    """What an order bears at each of its places that its quantile stays before its promise.
 
     ``ends`` are those of its courses as they are. Where promises are put off, as they mostly are,
     the quantile is that before this is done. The courses that it can spare are shared out among
-    its places, and the time is as long as a few are left for each.
+    its places, and the time is as long as some are left for each.
     """
+    places = max(1, len(courses.places))
     put_on, percent = min(0.0, corrected_by), shop.policy.promise_percent
 
     @cache
     def courses_at_each(level: int) -> int:
         late = courses.ends(MARGINS_S[level]) if level else ends
         kept = kept_of(shop, late, promised_day, put_on)
-        return (kept - rank_of(PATHS, percent)) // max(1, places)
+        return (kept - rank_of(PATHS, percent)) // places
 
     # Looked for from where it may be, for following all courses again is most of the work.
     spare_s = dispatch_of(shop.calendar, promised_day).timestamp() - quantile_of(ends, percent)

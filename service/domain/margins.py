@@ -1,14 +1,13 @@
 """What later orders may cost those that were accepted before them.
 
 The quantile of an order's courses lies before the dispatch that it is promised for, and what lies
-between is its *margin*: the time by which all of its stations may come late to it, and as many of
-its courses as the shop promises still end in time. What is booked later at a station, for a day
-before one on which the order is worked there, may make the station come to that day later. So an
-accepted order leaves its margin at each of its stations on each of its days there, and the least is
-kept by station and day; what is booked before such a day takes from it the most by which any course
-is delayed, and is put on or behind the day where that is more than is left. Each station is then
-never later than the margin, so no order's quantile passes its promise by what is accepted after it;
-and no order is looked up.
+between is its *margin*: the time by which all of its stations may come late to it, and the courses
+in which they may be later still, and as many of its courses as the shop promises end in time. What
+is booked later at a station, for a day before one on which the order is worked there, may make the
+station come to that day later. So an accepted order leaves its margin at each of its stations on
+the day it is done there, and the least is kept by station and day. What is booked before such a day
+takes from it what it delays, and is put on or behind the day where that is more than is left. So
+no order's quantile passes its promise by what is accepted after it; and no order is looked up.
 
 Time that is given back may be booked anew without a toll, until somebody is promised a later day
 there without it.

@@ -229,22 +229,17 @@ class _Desk:
         if any(one.day < ready.day for one in bookings):
             return None
         rush, promised_day = held["rush"], planned.quote.promised_day
-        shop, mine = self._shop(until, self._in_force), Margin(0, 0)
-        places = {(one.station, one.day) for one in bookings}
-        shares = shares_held(held)
-        if shares:
-            courses = Courses(workroom(shop, rush=rush), _works(planned), shares, ready.day)
-            corrected_by = planned.plan["promise"]["corrected_by"]
-            mine = margin_of(
-                shop,
-                courses,
-                courses.ends(),
-                promised_day,
-                corrected_by=corrected_by,
-                places=len(places),
-            )
-        margins = lowered(self._margins, {}, places, mine, rush=rush)
-        return _Booked(bookings, rush, planned.plan["promise"], margins)
+        shop, promise_kept = self._shop(until, self._in_force), planned.plan["promise"]
+        courses = Courses(workroom(shop, rush=rush), _works(planned), shares_held(held), ready.day)
+        mine = margin_of(
+            shop,
+            courses,
+            courses.ends(),
+            promised_day,
+            corrected_by=promise_kept["corrected_by"],
+        )
+        margins = lowered(shop, {}, courses.places, mine, rush=rush)
+        return _Booked(bookings, rush, promise_kept, margins)
 
     def _what_is_free(self, planned: _Planned) -> _Booked:
         """Promise the quote's work on what is free now; it must still leave by the promised day.
