@@ -31,6 +31,7 @@ from service.domain.compiled import CompiledCatalogue, compile_catalogue
 from service.domain.facts import facts_for
 from service.domain.line_price import LinePrice
 from service.domain.look import predict, predict_many, surface_of
+from service.domain.margins import Margin, Margins
 from service.domain.measuring import measure
 from service.domain.pricing import price_line, price_order
 from service.domain.promising import material_ready_day, station_works
@@ -277,12 +278,21 @@ class _Bench:
         works, material = [station_works(work)], material_ready_day(catalogue, [work], NOW)
         booked = self._booked(BOOKED_TICKETS)
 
-        def promised(booked: Booked) -> Work:
-            return lambda: promise(ShopNow.of(catalogue, NOW, booked), works, material)
+        def promised(booked: Booked, margins: Margins | None = None) -> Work:
+            shop = replace(ShopNow.of(catalogue, NOW, booked), margins=margins or {})
+            return lambda: promise(shop, works, material)
 
         yield Timing("promise a day, nothing booked", promised({}))
         full = f"promise a day, {BOOKED_TICKETS:,} tickets booked"
         yield Timing(full, promised(booked), "nothing booked", promised({}))
+        for seconds in (3_600, 0):
+            margins = _margins(booked, Margin(seconds, 2))
+            name = f"{full}, that bear {seconds // 60} min"
+            yield Timing(name, promised(booked, margins), "nothing booked", promised({}))
+        before = {key: time for key, time in booked.items() if key[1] > min(booked)[1]}
+        name = f"{full}, free time before them, that bear nothing"
+        margins = _margins(before, Margin(0, 0))
+        yield Timing(name, promised(before, margins), "nothing booked", promised({}))
         yield from _ledger(folder, booked)
 
     def _line(self, method: str) -> Line:
@@ -311,6 +321,14 @@ class _Bench:
                 )
                 left_s, day = left_s - taken_s, day + timedelta(days=1)
         return booked
+
+
+def _margins(booked: Booked, each: Margin) -> Margins:
+    """The same margin on every station day on which something is booked."""
+    found: dict[tuple[str, bool], dict[date, Margin]] = {}
+    for station, day in booked:
+        found.setdefault((station, False), {})[day] = each
+    return found
 
 
 def _every_choice(compiled: CompiledCatalogue, line: Line) -> Iterator[tuple[Line, Decoration]]:
