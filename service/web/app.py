@@ -51,16 +51,16 @@ SENDER_SILENT_AFTER = timedelta(seconds=90)
 """Longer than the sender's longest back-off; then /readyz says that it is not well."""
 
 ROUTERS = (
+    checks.router,
+    quotes.router,
+    orders.router,
     catalogue.router,
+    choices.router,
     rules.router,
     artworks.router,
     proofs.router,
     outlines.router,
-    choices.router,
-    checks.router,
-    quotes.router,
     price_curves.router,
-    orders.router,
     ticket_papers.router,
     tickets.router,
     runs.router,
@@ -72,6 +72,7 @@ ROUTERS = (
     try_page,
     bench_pages,
 )
+"""They are asked in this order for a path, so those that checkouts wait for come first."""
 
 
 def create_app(
