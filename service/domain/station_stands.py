@@ -50,7 +50,10 @@ _APART = 7_919
 _SEED = 20_000
 _DAYS_BEYOND = 15
 """Days on which a station works that are looked at beyond its last in the plan; a course that has
-not ended is taken to then."""
+not ended is taken to then at the least."""
+
+_DAYS_AT_ONCE = 64
+"""Days are laid out by so many, so that few layouts are kept."""
 
 Floats = NDArray[np.float64]
 
@@ -58,32 +61,48 @@ Floats = NDArray[np.float64]
 class Room(NamedTuple):
     """A station's days in a row. Work is counted from the first one's opening, in seconds of room.
 
-    ``opens`` are seconds of the epoch, ``hours`` those that the station works on each day,
-    ``begins`` and ``ends`` its room before and with that day, and ``rate`` how much of it passes in
-    a second.
+    ``begins`` is the room before each day. Between the ``clock``'s points, openings and closings in
+    seconds of the epoch, so much as ``worked`` could be done; work up to ``points`` is done at
+    ``moments``.
     """
 
-    opens: Floats
-    hours: Floats
     begins: Floats
-    ends: Floats
-    rate: Floats
+    clock: Floats
+    worked: Floats
+    points: Floats
+    moments: Floats
 
-    def first(self, count: int) -> Room:
-        """So many days of it."""
-        return Room(*(part[:count] for part in self))
+    @classmethod
+    def of(cls, opens: Floats, hours: Floats, room_s: Floats) -> Room:
+        """Of days that open then, are worked so many seconds, and have so much room."""
+        ends = np.cumsum(room_s)
+        begins = ends - room_s
+        # A day of the clock change may be shorter than its hours.
+        closes = np.minimum(opens + hours, np.append(opens[1:], np.inf))
+        in_use = room_s > 0
+        in_use[-1] |= not in_use.any()
+        # Work that a day just has room for is done as it closes, a hair more the next morning.
+        first = np.nextafter(begins, np.inf)
+        return cls(
+            begins,
+            _in_turn(opens, closes),
+            _in_turn(begins, ends),
+            _in_turn(first[in_use], ends[in_use]),
+            _in_turn(opens[in_use], (opens + hours)[in_use]),
+        )
 
     def moment(self, work: Floats) -> Floats:
-        """When so much work is done."""
-        index = np.minimum(np.searchsorted(self.ends, work), len(self.ends) - 1)
-        into = np.minimum((work - self.begins[index]) / self.rate[index], self.hours[index])
-        return self.opens[index] + into
+        """When so much work is done; what the days have no room for, as the last one closes."""
+        return np.interp(work, self.points, self.moments)
 
     def work_by(self, moment: Floats) -> Floats:
         """How much work could be done by then."""
-        index = np.maximum(np.searchsorted(self.opens, moment, side="right") - 1, 0)
-        into = np.minimum(np.maximum(moment - self.opens[index], 0), self.hours[index])
-        return self.begins[index] + into * self.rate[index]
+        return np.interp(moment, self.clock, self.worked)
+
+
+def _in_turn(one: Floats, other: Floats) -> Floats:
+    """The first of each, the second of each, and so on."""
+    return np.stack((one, other), axis=1).ravel()
 
 
 class StationStands:
@@ -99,15 +118,22 @@ class StationStands:
         self.scatter = _scatter(spread)
         self._week, self._station, self._reserve_percent = week, station, reserve_percent
         self._row = zlib.crc32(station.id.encode())
-        # Each is only ever replaced whole, so that threads need not wait for each other: the days
-        # with what is kept of them, and what was last asked with where the station stood then.
+        # Each is only ever replaced whole, so that threads need not wait for each other: what room
+        # there is before each day with what is kept of it, and what was last asked with where the
+        # station stood then.
         self._days = self._days_of(_DAYS_BEYOND)
+        self._rooms: dict[int, Room] = {}
         self._known: tuple[Sequence[BookedTime], list[Floats]] = (), []
 
     def room(self, last: int) -> Room:
         """Its days to that one and as far beyond as a course is followed."""
-        count = self._count_beyond(last)
-        return self._first_days(count)[0].first(count)
+        count = -(-self._count_beyond(last) // _DAYS_AT_ONCE) * _DAYS_AT_ONCE
+        room = self._rooms.get(count)
+        if room is None:
+            hours, room_s, _ = self._hours(count)
+            opens = np.array(self._week.opens(count))
+            room = self._rooms[count] = Room.of(opens, hours, room_s)
+        return room
 
     def load(self, index: int, booked: BookedTime) -> Floats:
         """Seconds that what is booked on the day of that index takes in each course."""
@@ -125,7 +151,7 @@ class StationStands:
         known, stands = self._known
         same = _alike(known, booked, index)
         if same < index:
-            stands, begins = stands[:same], self._first_days(index)[0].begins
+            stands, begins = stands[:same], self._first_days(index)[0]
             before = stands[-1] if stands else _NOTHING
             for day in range(same, index):
                 before = np.maximum(before, begins[day])
@@ -144,7 +170,7 @@ class StationStands:
         """
         if not more:
             return
-        begins = self._first_days(last + 1)[0].begins
+        begins = self._first_days(last + 1)[0]
         index, ends = min(more), max(more)
         stands = np.maximum(self.entering(booked, index), begins[index])
         while index < last:
@@ -169,22 +195,23 @@ class StationStands:
             hours = self._week.hours(self._station, count)
         return count
 
-    def _first_days(self, count: int) -> tuple[Room, list[int]]:
+    def _first_days(self, count: int) -> tuple[Floats, list[int]]:
         days = self._days
         if len(days[1]) < count:
             days = self._days = self._days_of(count + _DAYS_BEYOND)
         return days
 
-    def _days_of(self, count: int) -> tuple[Room, list[int]]:
+    def _days_of(self, count: int) -> tuple[Floats, list[int]]:
+        _, room_s, kept_s = self._hours(count)
+        return np.cumsum(room_s) - room_s, kept_s
+
+    def _hours(self, count: int) -> tuple[Floats, Floats, list[int]]:
+        """Seconds that it works on each of so many days, their room, and what of it is kept."""
         hours_s = self._week.hours(self._station, count)
         full_s = [day_s * self._station.machines for day_s in hours_s]
         kept_s = [reserved_s(one, self._reserve_percent) for one in full_s]
-        hours = np.array(hours_s, np.float64)
         room_s = np.array(full_s, np.float64) - kept_s
-        ends = np.cumsum(room_s)
-        rate = np.divide(room_s, hours, out=np.ones_like(hours), where=hours > 0)
-        opens = np.array(self._week.opens(count))
-        return Room(opens, hours, ends - room_s, ends, rate), kept_s
+        return np.array(hours_s, np.float64), room_s, kept_s
 
 
 def station_stands(
