@@ -2,10 +2,11 @@
 
 What is booked at a station on a day is worked as :mod:`service.domain.station_stands` tells. A
 ticket's share is worked after all that was booked on its day before it and not before its own step
-before; so nothing is asked of single tickets, however many there are, and what is booked later
-changes nothing of what was found before. Of a ticket handed on in lots a step is not done before
-the first lot has come and all of it is worked, nor before the last has come and is worked; its own
-first lot is taken to be through when all but the work behind that is done.
+before; so nothing is asked of single tickets, however many there are. What is booked later for an
+earlier day may put it off, as far as :mod:`service.domain.margins` lets it. Of a ticket handed on
+in lots a step is not done before the first lot has come and all of it is worked, nor before the
+last has come and is worked; its own first lot is taken to be through when all but the work behind
+that is done.
 """
 
 from __future__ import annotations
@@ -88,10 +89,10 @@ class Courses:
         for share in shares:
             taken[share.ticket_index, share.step_index].append((share.day, share.seconds))
         queues = _queues(room, works, shares)
-        # As they were planned, for that is how they take their places.
         self.places: set[tuple[str, date]] = set()
         """Stations, and the day on which each is done with a step of the work."""
         self._places: dict[tuple[int, int], _Place] = {}
+        # As they were planned, for that is how they take their places.
         for (ticket, index), mine in taken.items():
             station = works[ticket][index].station
             row = row_of(f"{station}/{index}", ticket)

@@ -127,7 +127,10 @@ class StationStands:
 
     def room(self, last: int) -> Room:
         """Its days to that one and as far beyond as a course is followed."""
-        count = -(-self._count_beyond(last) // _DAYS_AT_ONCE) * _DAYS_AT_ONCE
+        enough = self._count_beyond(last)
+        count = -(-enough // _DAYS_AT_ONCE) * _DAYS_AT_ONCE
+        if not self._week.has(count):
+            count = enough
         room = self._rooms.get(count)
         if room is None:
             hours, room_s, _ = self._hours(count)

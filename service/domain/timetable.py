@@ -56,6 +56,14 @@ class Timetable:
             known = self._hours[Same(station)] = [*known, *new]
         return known[:count]
 
+    def has(self, count: int) -> bool:
+        """Whether there are so many."""
+        try:
+            self._at_least(count)
+        except NoWorkingDay:
+            return False
+        return True
+
     def _at_least(self, count: int) -> tuple[list[date], list[float]]:
         days, opens = self._known
         if len(days) < count:
