@@ -70,6 +70,7 @@ from service.store.new_orders import (
 )
 from service.store.outbox import write_events
 from service.store.station_margins import keep_margins, margins_from
+from service.store.ticket_documents import document_name, keep_documents
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +123,12 @@ class _Planned(NamedTuple):
         plan = json.loads(quote.plan_json)
         needs = [_needs(ticket) for ticket in plan["tickets"]]
         return cls(quote, plan, needs, wanted_of(chain.from_iterable(needs)))
+
+    @property
+    def documents(self) -> list[str]:
+        """Documents that come with the plan, which is from before they were kept when quoted."""
+        tickets = self.plan["tickets"]
+        return [one["document_json"] for one in tickets if "document_json" in one]
 
     @property
     def may_hold(self) -> bool:
@@ -331,7 +338,7 @@ class _Desk:
                 "pieces": entry["pieces"],
                 "promised_day": order.promised_day,
                 "latest_start_s": epoch_s(self._hours.latest_start(order.promised_day, work_s)),
-                "document_json": entry["document_json"],
+                "document_sha256": entry.get("document") or document_name(entry["document_json"]),
                 "created_at": order.placed_at,
             }
 
@@ -340,6 +347,7 @@ def _write(session: Session, accepted: Sequence[_Accepted]) -> None:
     """Write orders with all that goes with them, a statement for each table."""
     end_quote_holds(session, [one.planned.quote.id for one in accepted if one.planned.may_hold])
     write_orders(session, [one.order for one in accepted], [_record(one) for one in accepted])
+    keep_documents(session, [text for one in accepted for text in one.planned.documents])
     ids = iter(write_tickets(session, [row for one in accepted for row in one.ticket_rows]))
     needed: list[dict[str, Any]] = []
     shares: list[OpenShare] = []

@@ -19,7 +19,7 @@ from service.intake.cursors import MomentCursor
 from service.intake.services import Services
 from service.intake.ticket_rows import summary
 from service.intake.urgency import OPEN_STATES
-from service.store.tables import Ticket, TicketMove
+from service.store.tables import KeptDocument, Ticket, TicketMove
 
 _S_PER_MIN = 60
 
@@ -121,8 +121,10 @@ def picking_of_day(services: Services, day: date) -> PickingList:
     begun = exists().where(
         col(TicketMove.ticket_id) == Ticket.id, col(TicketMove.move) == Move.START
     )
-    tickets = select(Ticket.number, Ticket.document_json).where(
-        Ticket.state == TicketState.WAITING, col(Ticket.promised_day) <= day, ~begun
+    tickets = (
+        select(Ticket.number, KeptDocument.document_json)
+        .join(KeptDocument, col(KeptDocument.sha256) == col(Ticket.document_sha256))
+        .where(Ticket.state == TicketState.WAITING, col(Ticket.promised_day) <= day, ~begun)
     )
     rows = services.database.read(lambda session: session.exec(tickets).all())
     return picking_list(

@@ -140,19 +140,18 @@ def _each_once(
     fresh = [place for place in range(len(requests)) if place not in told]
     if fresh:
         lock_shop(session)
-    kept: list[dict[str, Any]] = []
+    answers: list[dict[str, Any]] = []
     for place, came in zip(fresh, work(session, fresh) if fresh else (), strict=True):
         outcome: Outcome | ServiceError = came
         if isinstance(came, (BadInput, Conflict, Gone)) and not came.faults:
             outcome = refusal(place, came)
         told[place] = outcome
-        named = _named(requests[place])
         if isinstance(outcome, Outcome):
-            kept.append(named | _answer(outcome))
+            answers.append(_row(requests[place], now, outcome))
         else:
-            connection.execute(_FORGET, named)
-    if kept:
-        connection.execute(_ANSWER, kept)
+            connection.execute(_FORGET, _named(requests[place]))
+    if answers:
+        write_rows(connection, _ANSWERS, answers, _answering)
     return [told[place] for place in range(len(requests))]
 
 
@@ -239,6 +238,15 @@ def _reserving(insert: StoreInsert) -> Executable:
         where=_ANSWERS.c.expires_at <= insert.excluded.created_at,
     )
     return reserved.returning(_ANSWERS.c.caller, _ANSWERS.c.key)
+
+
+def _answering(insert: StoreInsert) -> Executable:
+    """Put answers in the place of keys that were taken."""
+    told = ("status", "headers_json", "body_json")
+    key = [column.name for column in _ANSWERS.primary_key]
+    return insert.on_conflict_do_update(
+        index_elements=key, set_={name: insert.excluded[name] for name in told}
+    )
 
 
 def _row(request: RequestKey, now: datetime, outcome: Outcome) -> dict[str, Any]:

@@ -91,7 +91,7 @@ def _tickets(session: Session, order: Order, *, lock: bool = False) -> list[Tick
         .where(Ticket.order_id == order.id)
         .order_by(col(Ticket.line_index), col(Ticket.remake))
     )
-    return list(session.exec(statement.with_for_update() if lock else statement).all())
+    return list(session.exec(statement.with_for_update(of=Ticket) if lock else statement).all())
 
 
 def _expected_day(session: Session, order: Order) -> date | None:

@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from typing import Any
 from zoneinfo import ZoneInfo
 
 from sqlmodel import Session
@@ -19,7 +17,7 @@ from service.domain.errors import BadInput, FieldFault, NotFound
 from service.domain.promising import StationWork, station_works
 from service.domain.shop import Catalogue
 from service.domain.stock_needs import Need, TicketStock, needs_of
-from service.domain.ticket import TicketDocument, write_ticket
+from service.domain.ticket import write_ticket
 from service.domain.wishes import Line
 from service.intake.answers import MoneyAnswer
 from service.intake.check import LineVerdict
@@ -35,13 +33,15 @@ from service.intake.settling import settle_day
 from service.intake.ticket_rows import next_station
 from service.store.database import lock_shop
 from service.store.tables import Quote
+from service.store.ticket_documents import document_name, keep_documents
 
 
 @dataclass(frozen=True, slots=True)
 class QuoteReady:
     """All of a quote that needs no store: its prices, its work, what it takes, and its tickets.
 
-    ``works`` are those of each line; ``tickets_json`` is what is kept of the tickets.
+    ``works`` and ``documents`` are those of each line's ticket; ``tickets_json`` is what is kept
+    of the tickets besides.
     """
 
     inputs: PriceInputs
@@ -50,6 +50,7 @@ class QuoteReady:
     needs: tuple[Need, ...]
     inputs_json: str
     tickets_json: str
+    documents: tuple[str, ...]
 
     def rushed(self, days: int) -> PricedLines:
         """The prices with so many days gained by rush."""
@@ -59,17 +60,26 @@ class QuoteReady:
 def prepare_quote(inputs: PriceInputs, request: QuoteRequest) -> QuoteReady:
     """Price the lines and write their tickets; computes only, errors as :func:`price_lines`."""
     priced = price_lines(inputs, request)
-    tickets, works, needs = [], [], []
+    tickets, works, needs, documents = [], [], [], []
     for line, verdicts, price in zip(
         priced.lines, priced.verdicts, priced.price.lines, strict=True
     ):
         document = write_ticket(inputs.compiled, line, verdicts, price.work)
         lot_pieces = inputs.compiled.catalogue.policy.transfer_pieces
         works.append(station_works(price.work, _hold_h(verdicts), lot_pieces))
-        entry = _planned_ticket(line, document, works[-1])
-        takes = list(needs_of(TicketStock.model_validate_json(entry["document_json"])))
+        documents.append(document.model_dump_json())
+        takes = list(needs_of(TicketStock.model_validate_json(documents[-1])))
         needs.extend(takes)
-        tickets.append(entry | {"needs": needs_written(takes)})
+        tickets.append(
+            {
+                "pieces": line.pieces,
+                "method": _only_method(line),
+                "station": next_station(document, ()),
+                "document": document_name(documents[-1]),
+                "works": [step.written() for step in works[-1]],
+                "needs": needs_written(takes),
+            }
+        )
     return QuoteReady(
         inputs=inputs,
         priced=priced,
@@ -77,6 +87,7 @@ def prepare_quote(inputs: PriceInputs, request: QuoteRequest) -> QuoteReady:
         needs=tuple(needs),
         inputs_json=inputs.as_json(),
         tickets_json=_compact(tickets),
+        documents=tuple(documents),
     )
 
 
@@ -109,6 +120,7 @@ def quote_lines(
     start = held_until or expires_at
     found = _Found.of(services, session, request, ready, start)
     answer = _answer(services.new_id("quote"), compiled, found, (now, expires_at), held_until)
+    keep_documents(session, ready.documents)
     session.add(
         Quote(
             id=answer.id,
@@ -246,18 +258,6 @@ def _compact(document: object) -> str:
 def _hold_h(verdicts: LineVerdict) -> int:
     """Hours for which a first piece is held, by what the rules ask of the chosen methods."""
     return max((one.chosen.hold_h for one in verdicts if one.chosen is not None), default=0)
-
-
-def _planned_ticket(
-    line: Line, document: TicketDocument, works: Iterable[StationWork]
-) -> dict[str, Any]:
-    return {
-        "pieces": line.pieces,
-        "method": _only_method(line),
-        "station": next_station(document, ()),
-        "document_json": document.model_dump_json(),
-        "works": [step.written() for step in works],
-    }
 
 
 def _only_method(line: Line) -> str:

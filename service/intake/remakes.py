@@ -49,6 +49,7 @@ from service.store.database import lock_shop
 from service.store.ledger import book
 from service.store.new_orders import last_ticket_number, ticket_number
 from service.store.tables import Order, OrderPromise, Quote, Ticket, TicketPiece
+from service.store.ticket_documents import document_name, keep_documents
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,6 +180,8 @@ def _write(
         Ticket.order_id == ticket.order_id, Ticket.line_index == ticket.line_index
     )
     number = ticket_number(last_ticket_number(session) + 1)
+    document = planned.document.model_dump_json()
+    keep_documents(session, [document])
     remake = Ticket(
         number=number,
         order_id=ticket.order_id,
@@ -193,7 +196,7 @@ def _write(
         latest_start_s=latest_start_s(
             catalogue, ticket.promised_day, sum(seconds for _, _, seconds in taken)
         ),
-        document_json=planned.document.model_dump_json(),
+        document_sha256=document_name(document),
         created_at=services.clock(),
     )
     session.add(remake)

@@ -119,7 +119,7 @@ def tickets_of(
     """The tickets of those numbers by number; locked in the order of their ids."""
     statement = select(Ticket).where(col(Ticket.number).in_(list(numbers)))
     statement = statement.order_by(col(Ticket.id))
-    rows = session.exec(statement.with_for_update() if lock else statement).all()
+    rows = session.exec(statement.with_for_update(of=Ticket) if lock else statement).all()
     return {row.number: row for row in rows}
 
 

@@ -52,8 +52,8 @@ def _locked_ticket(session: Session, number: str) -> tuple[Order, Ticket]:
     if order_id is None:
         raise _no_such_ticket(number)
     order = session.exec(select(Order).where(Order.id == order_id).with_for_update()).one()
-    ticket = session.exec(select(Ticket).where(Ticket.number == number).with_for_update()).one()
-    return order, ticket
+    ticket = select(Ticket).where(Ticket.number == number)
+    return order, session.exec(ticket.with_for_update(of=Ticket)).one()
 
 
 def _no_such_ticket(number: str) -> NotFound:

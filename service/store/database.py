@@ -33,6 +33,7 @@ CONNECT_ATTEMPTS_MAX = 3
 """Times a write asks for a connection before its work begins (PostgreSQL)."""
 
 _SHOP_LOCK_KEY = 4_201_001
+_SHOP_LOCKED = "shop locked"
 
 
 class Database:
@@ -164,7 +165,10 @@ def lock_shop(session: Session) -> None:
     """Let one transaction at a time promise the shop's time; held until this transaction ends.
 
     SQLite needs nothing: its writers are alone from the beginning. On PostgreSQL this is an
-    advisory lock, and what is read after it sees all that its earlier holders committed.
+    advisory lock, and what is read after it sees all that its earlier holders committed. Whoever
+    holds it may ask for it again.
     """
-    if session.get_bind().dialect.name == "postgresql":
+    if session.get_bind().dialect.name == "postgresql" and not session.info.get(_SHOP_LOCKED):
         session.connection().execute(select(func.pg_advisory_xact_lock(_SHOP_LOCK_KEY)))
+        # A session is one transaction's.
+        session.info[_SHOP_LOCKED] = True

@@ -21,7 +21,7 @@ from sqlalchemy import (
     func,
     text,
 )
-from sqlmodel import Field, SQLModel
+from sqlmodel import Field, Relationship, SQLModel
 from sqlmodel.sql.sqltypes import AutoString
 
 from service.store.capacity_tables import Booking, StationDay, StationMargin
@@ -62,6 +62,7 @@ __all__ = [
     "Delivery",
     "DeliveryAttempt",
     "Event",
+    "KeptDocument",
     "Order",
     "OrderPromise",
     "Quote",
@@ -222,8 +223,21 @@ class Order(SQLModel, table=True):
     event_sequence: int = 0
 
 
+class KeptDocument(SQLModel, table=True):
+    """A ticket's document: its steps, settings and materials. Never changed.
+
+    It is written when it is quoted, under the SHA-256 of its text, so that tickets that are to be
+    made alike have it in common and accepting writes none.
+    """
+
+    __tablename__ = "kept_document"
+
+    sha256: str = Field(primary_key=True, max_length=64)
+    document_json: str = Field(sa_type=Text)
+
+
 class Ticket(SQLModel, table=True):
-    """One line's work for the bench; ``document_json`` holds its steps, settings and materials.
+    """One line's work for the bench, by its document.
 
     ``station`` is that of the next step not yet ticked, empty when all are. ``method`` is that
     of its one decoration, empty where there are several. ``remake`` counts the tickets
@@ -261,9 +275,18 @@ class Ticket(SQLModel, table=True):
     promised_day: date
     latest_start_s: int = with_default(0, sa_type=BigInteger)
     aside_json: str = with_default("[]", sa_type=Text)
-    document_json: str = Field(sa_type=Text)
+    document_sha256: str = with_default("", max_length=64, foreign_key="kept_document.sha256")
     created_at: datetime
     version: int = 1
+
+    document: KeptDocument = Relationship(
+        sa_relationship_kwargs={"lazy": "joined", "viewonly": True}
+    )
+
+    @property
+    def document_json(self) -> str:
+        """The text of its document."""
+        return self.document.document_json
 
 
 class TicketMove(SQLModel, table=True):
@@ -455,7 +478,7 @@ def _bound_texts(table: Table) -> None:
 
 
 def _judge_references_at_commit(table: Table) -> None:
-    # The tables declare no relationships, so a flush writes rows of several tables in any order.
+    # No relationship is written by, so a flush writes rows of several tables in any order.
     for reference in table.foreign_key_constraints:
         reference.deferrable = True
         reference.initially = "DEFERRED"

@@ -31,7 +31,7 @@ from service.intake.requests import OrderRequest
 from service.intake.services import Caller, Services
 from service.store import migrate
 from service.store.database import Database
-from service.store.tables import Quote, StoredAnswer, metadata
+from service.store.tables import KeptDocument, Quote, StoredAnswer, metadata
 from tests.conftest import STORES, FakeClock
 from tests.web.shop.conftest import counting_ids, opened_shop
 from tests.web.shop.door import Json, ShopDoor, answered, decoration, line, picture, together
@@ -252,6 +252,10 @@ def make_older(session: Session, found: Mapping[str, str], now: datetime) -> Non
     for name, left_out in OLDER_PLANS.items():
         quote = session.get_one(Quote, found[name])
         plan = json.loads(quote.plan_json)
+        for ticket in plan["tickets"]:
+            # Documents were in plans then, and are written with the order; so this one is another.
+            kept = session.get_one(KeptDocument, ticket.pop("document"))
+            ticket["document_json"] = f"{kept.document_json} "
         for part in (plan, *plan["tickets"]):
             for key in left_out:
                 part.pop(key, None)

@@ -15,7 +15,7 @@ from service.intake.services import Services
 from service.store.database import Database
 from service.store.tables import Ticket
 from tests.domain.shops import tiny_shop
-from tests.store.rows import DAY, NOON, placed_order
+from tests.store.rows import DAY, NOON, NOTHING, placed_order
 
 STATIONS = ("cutting", "pressing", "")
 TICKETS = 120
@@ -41,7 +41,7 @@ def _ticket(index: int) -> Ticket:
         pieces=1,
         promised_day=DAY,
         latest_start_s=START_S + index * 7 % 11,
-        document_json="{}",
+        document_sha256=NOTHING,
         created_at=NOON,
     )
 

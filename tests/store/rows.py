@@ -2,15 +2,25 @@
 
 from __future__ import annotations
 
+import hashlib
 from datetime import UTC, date, datetime
 from typing import Any
 
 from sqlmodel import SQLModel
 
-from service.store.tables import CatalogueVersion, Order, Quote, StoredAnswer, Ticket
+from service.store.tables import (
+    CatalogueVersion,
+    KeptDocument,
+    Order,
+    Quote,
+    StoredAnswer,
+    Ticket,
+)
 
 NOON = datetime(2026, 3, 2, 12, 0, tzinfo=UTC)
 DAY = date(2026, 3, 9)
+NOTHING = hashlib.sha256(b"{}").hexdigest()
+"""The name of a document that says nothing."""
 
 
 def catalogue_version(**changes: Any) -> CatalogueVersion:
@@ -38,6 +48,11 @@ def quote(**changes: Any) -> Quote:
     return Quote(**{**known, **changes})
 
 
+def kept_document(**changes: Any) -> KeptDocument:
+    """A document that says nothing."""
+    return KeptDocument(**{"sha256": NOTHING, "document_json": "{}", **changes})
+
+
 def order(**changes: Any) -> Order:
     """An order ``ord_1`` of the quote ``quo_1``."""
     known = {
@@ -63,7 +78,7 @@ def ticket(**changes: Any) -> Ticket:
         "station": "cutting",
         "pieces": 12,
         "promised_day": DAY,
-        "document_json": "{}",
+        "document_sha256": NOTHING,
         "created_at": NOON,
     }
     return Ticket(**{**known, **changes})
@@ -85,5 +100,5 @@ def stored_answer(**changes: Any) -> StoredAnswer:
 
 
 def placed_order() -> list[SQLModel]:
-    """An order with all that it refers to."""
-    return [catalogue_version(), quote(), order()]
+    """An order with all that it and its tickets refer to."""
+    return [catalogue_version(), quote(), kept_document(), order()]

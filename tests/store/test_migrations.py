@@ -11,7 +11,8 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import UTC, date, datetime, time
+from datetime import UTC, date, datetime, time, timedelta
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
@@ -29,9 +30,12 @@ from tests.store.rows import DAY, NOON, placed_order, ticket
 from tests.store.servers import PostgresDatabases
 
 TABLES = set(metadata.tables)
-LATER = {
-    "station", "remake", "remake_of", "method", "inputs_json", "latest_start_s", "aside_json",
-}  # fmt: skip
+LATEST = {"latest_start_s", "aside_json", "document_sha256"}
+"""Columns of a ticket that came after the tenth revision."""
+
+DAY_AFTER = NOON + timedelta(days=1)
+
+LATER = {"station", "remake", "remake_of", "method", "inputs_json", *LATEST}
 """Columns that came after the second revision."""
 
 
@@ -387,7 +391,7 @@ def test_stock_that_runs_took_before_sizes_were_kept(bare_store_url: str) -> Non
             halted_from = "waiting" if state == "halted" else None
             own = {"id": number, "number": f"T-{number}", "line_index": number, "state": state}
             also = {"halted_from": halted_from, "document_json": document}
-            known = rows["ticket"].model_dump(exclude={"id", "latest_start_s", "aside_json"})
+            known = rows["ticket"].model_dump(exclude={"id", *LATEST})
             _insert(connection, "ticket", {**known, **own, **also})
         move = {"from_state": "waiting", "to_state": "on_bench", "who": "Ada", "note": ""}
         _insert(connection, "ticket_move", {**move, "ticket_id": 5, "move": "start", "at": NOON})
@@ -420,13 +424,44 @@ def test_stock_that_runs_took_before_sizes_were_kept(bare_store_url: str) -> Non
 def test_tickets_from_before_go_by_their_promised_day(bare_store_url: str) -> None:
     """Until their start is found it is the beginning of that day, UTC; nothing is set aside."""
     migrate.upgrade(bare_store_url, "0010")
-    later = {"latest_start_s", "aside_json"}
     with _opened(bare_store_url) as connection:
         rows = {row.__tablename__: row for row in [*placed_order(), ticket()]}
-        for name in ("catalogue_version", "quote", "customer_order", "ticket"):
-            _insert(connection, name, rows[name].model_dump(exclude_none=True, exclude=later))
+        for name in ("catalogue_version", "quote", "customer_order"):
+            _insert(connection, name, rows[name].model_dump(exclude_none=True))
+        known = rows["ticket"].model_dump(exclude_none=True, exclude=LATEST)
+        _insert(connection, "ticket", {**known, "document_json": "{}"})
     migrate.upgrade(bare_store_url)
     look = text("SELECT latest_start_s, aside_json FROM ticket")
     (seen,) = _look(bare_store_url, lambda connection: connection.execute(look).all())
     day = datetime.combine(DAY, time(), UTC)
     assert tuple(seen) == (int(day.timestamp()), "[]")
+
+
+def test_documents_of_tickets_are_kept_once(bare_store_url: str) -> None:
+    """Under the SHA-256 of their text; going back every ticket has its own, and quotes expire."""
+    migrate.upgrade(bare_store_url, "0013")
+    texts = {1: '{"garment": "T\u00e9e"}', 2: "{}", 3: '{"garment": "T\u00e9e"}'}
+    with _opened(bare_store_url) as connection:
+        rows = {row.__tablename__: row for row in [*placed_order(), ticket()]}
+        for name in ("catalogue_version", "quote", "customer_order"):
+            _insert(connection, name, rows[name].model_dump(exclude_none=True))
+        waiting = {**rows["quote"].model_dump(), "id": "quo_2", "expires_at": DAY_AFTER}
+        _insert(connection, "quote", waiting)
+        known = rows["ticket"].model_dump(exclude={"id", "document_sha256"})
+        for number, document in texts.items():
+            own = {"id": number, "number": f"T-{number}", "line_index": number}
+            _insert(connection, "ticket", {**known, **own, "document_json": document})
+    before = _look(bare_store_url, _reflect)
+    migrate.upgrade(bare_store_url)
+    look = text("SELECT id, document_sha256 FROM ticket")
+    names = dict(_look(bare_store_url, lambda connection: connection.execute(look).all()))
+    assert names == {at: sha256(one.encode()).hexdigest() for at, one in texts.items()}
+    look = text("SELECT sha256, document_json FROM kept_document")
+    kept = _look(bare_store_url, lambda connection: connection.execute(look).all())
+    assert sorted(map(tuple, kept)) == sorted({(names[at], one) for at, one in texts.items()})
+    migrate.downgrade(bare_store_url, "0013")
+    look = text("SELECT id, document_json FROM ticket")
+    assert dict(_look(bare_store_url, lambda connection: connection.execute(look).all())) == texts
+    assert _look(bare_store_url, _reflect) == before
+    look = text("SELECT id FROM quote WHERE expires_at > created_at")
+    assert _look(bare_store_url, lambda connection: connection.execute(look).all()) == []

@@ -9,7 +9,7 @@ import pytest
 from sqlmodel import select
 
 from service.demo_artwork import DEMO_ARTWORK_ID
-from service.store.tables import Event, StationDay
+from service.store.tables import Event, KeptDocument, StationDay
 from tests.conftest import FakeClock
 from tests.web.shop.bench import go
 from tests.web.shop.door import Caller, Json, ShopDoor, answered, decoration, line, refused
@@ -130,6 +130,20 @@ def test_the_ticket_shows_the_work_and_its_history(asking: Caller, bench: Caller
         ("send", "checked", "sent", "Ada"),
     ]
     assert ticket["legal_moves"] == []
+
+
+def test_tickets_to_be_made_alike_have_one_document(
+    shop: ShopDoor, storefront: Caller, staff: Caller
+) -> None:
+    """It is kept once, when it is quoted, however often it is ordered; and each ticket shows it."""
+    orders = [storefront.order(line()), storefront.order(line(), line(sizes={"L": 7}))]
+    numbers = [ticket["number"] for order in orders for ticket in order["tickets"]]
+    tickets = [answered(staff.get(f"/v1/tickets/{number}"), 200) for number in numbers]
+    shown = [ticket["document"] for ticket in tickets]
+    assert shown[0] == shown[1] != shown[2]
+    assert len(shop.rows(KeptDocument)) == 2
+    storefront.quote(line(sizes={"S": 3}))
+    assert len(shop.rows(KeptDocument)) == 3
 
 
 def test_the_promise_counts_working_days_from_the_last_moment_of_the_quote(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 
-from service.store.tables import Booking, Order, Quote
+from service.store.tables import Booking, KeptDocument, Order, Quote
 from tests.web.shop.conftest import changed_catalogue, demo_catalogue, put_in_force
 from tests.web.shop.door import ON_SQLITE, Caller, ShopDoor, answered, line
 
@@ -19,7 +19,8 @@ def test_an_order_in_lots(shop: ShopDoor, storefront: Caller) -> None:
     quote = storefront.quote(line(**pieces))
     assert quote["promise"]["day"] <= earlier["promise"]["day"]
     kept = {row.id: json.loads(row.plan_json)["tickets"][0] for row in shop.rows(Quote)}
-    starts = json.loads(kept[quote["id"]]["document_json"])["pieces_to_start"]
+    documents = {row.sha256: json.loads(row.document_json) for row in shop.rows(KeptDocument)}
+    starts = documents[kept[quote["id"]]["document"]]["pieces_to_start"]
     lots = {len(work): work[3:4] for work in kept[quote["id"]]["works"]}
     assert lots == {5: [-(-starts // 10)]}
     assert {len(work) for work in kept[earlier["id"]]["works"]} == {3}
