@@ -57,7 +57,7 @@ from service.intake.stock_tickets import need_rows
 from service.intake.ticket_events import accepted_event
 from service.intake.ticket_rows import next_station
 from service.store.database import lock_shop
-from service.store.ledger import OpenShare, book_shares, booked_time, freed_time, keep_freed
+from service.store.ledger import OpenShare, StationTime, book_shares, keep_freed, station_time
 from service.store.new_orders import (
     NewOrder,
     QuoteToAccept,
@@ -173,9 +173,10 @@ class _Desk:
         wanted = set(chain.from_iterable(one.wanted for one in self._planned.values()))
         self._shelf = shelf_of(session, wanted, self._in_force, self._now)
         today, _ = place_of(self._in_force.calendar, self._now)
-        self._booked: Booked = booked_time(session, today, now=self._now) if quotes else {}
+        time = station_time(session, today, now=self._now) if quotes else StationTime({}, {})
+        self._booked: Booked = time.booked
+        self._freed = time.freed
         self._margins = margins_from(session, today) if quotes else {}
-        self._freed = freed_time(session, today) if quotes else {}
         self._hours = ShopHours(self._in_force.calendar, self._in_force.stations)
         self._last_number = last_ticket_number(session) if quotes else 0
 

@@ -20,7 +20,7 @@ from service.domain.promising import HorizonExceeded
 from service.domain.shop import Catalogue
 from service.domain.shop_now import ShopNow
 from service.intake.services import Services
-from service.store.ledger import booked_time, freed_time
+from service.store.ledger import station_time
 from service.store.station_margins import margins_from
 
 _MILLE = 1_000
@@ -37,17 +37,18 @@ def shop_now(
     now, calendar = services.clock(), catalogue.calendar
     today = now.astimezone(ZoneInfo(calendar.time_zone)).date()
     from_day = min(place_of(calendar, now)[0], first_work_day(calendar, start))
+    time = station_time(session, from_day, now=now)
     shop = ShopNow.of(
         catalogue,
         start,
-        booked_time(session, from_day, now=now),
+        time.booked,
         services.decided.fetch(session, today, calendar),
     )
     return replace(
         shop,
         booked_from=min(now, start),
         margins=margins_from(session, from_day),
-        freed=freed_time(session, from_day),
+        freed=time.freed,
     )
 
 

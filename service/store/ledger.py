@@ -18,6 +18,8 @@ from sqlalchemy import (
     cast,
     delete,
     func,
+    literal,
+    or_,
     union_all,
     update,
 )
@@ -45,6 +47,16 @@ class OpenShare(NamedTuple):
     rush: bool
 
 
+class StationTime(NamedTuple):
+    """Station time by station and day; days without are left out.
+
+    ``freed`` was given back since somebody was promised a later day there.
+    """
+
+    booked: dict[tuple[str, date], BookedTime]
+    freed: dict[tuple[str, date], BookedTime]
+
+
 _BOOKINGS: Final = table_of(Booking)
 _STATION_DAYS: Final = table_of(StationDay)
 _DAYS: Final = _STATION_DAYS.c
@@ -55,26 +67,33 @@ _HELD: Final = sa_select(
 ).where(_OF_QUOTES, _HOLDS.expires_at > bindparam("now"))
 _END_HOLDS: Final = delete(table_of(CapacityHold)).where(_OF_QUOTES)
 _FROM_DAY: Final = bindparam("from_day", type_=_DAYS.day.type)
-_TAKEN: Final = union_all(
-    sa_select(_DAYS.station, _DAYS.day, _DAYS.booked_s, _DAYS.rush_s, _DAYS.squares_s2).where(
-        _DAYS.day >= _FROM_DAY, _DAYS.booked_s > 0
-    ),
+_TIME: Final = union_all(
+    sa_select(
+        _DAYS.station,
+        _DAYS.day,
+        _DAYS.booked_s,
+        _DAYS.rush_s,
+        _DAYS.squares_s2,
+        _DAYS.freed_s,
+        _DAYS.freed_rush_s,
+        _DAYS.freed_squares_s2,
+    ).where(_DAYS.day >= _FROM_DAY, or_(_DAYS.booked_s > 0, _DAYS.freed_s > 0)),
     sa_select(
         _HOLDS.station,
         _HOLDS.day,
         _HOLDS.seconds,
         case((_HOLDS.rush, _HOLDS.seconds), else_=0),
         case((_HOLDS.rush, 0), else_=cast(_HOLDS.seconds, BigInteger) * _HOLDS.seconds),
+        literal(0),
+        literal(0),
+        literal(0),
     ).where(
         _HOLDS.expires_at > bindparam("now"),
         _HOLDS.day >= _FROM_DAY,
     ),
 )
-"""What is booked and what is held, in the terms of booked time."""
+"""What is booked and what is held, and then what is given back, in the terms of booked time."""
 
-_FREED: Final = sa_select(
-    _DAYS.station, _DAYS.day, _DAYS.freed_s, _DAYS.freed_rush_s, _DAYS.freed_squares_s2
-).where(_DAYS.day >= _FROM_DAY, _DAYS.freed_s > 0)
 _KEEP_FREED: Final = (
     update(table_of(StationDay))
     .where(_DAYS.station == bindparam("at"), _DAYS.day == bindparam("on"))
@@ -88,20 +107,24 @@ def booked_time(
     session: Session, from_day: date, *, now: datetime
 ) -> dict[tuple[str, date], BookedTime]:
     """What is booked from that day on, with what quotes hold ``now``; days without are left out."""
-    rows = session.connection().execute(_TAKEN, {"from_day": from_day, "now": now})
-    found: dict[tuple[str, date], BookedTime] = {}
-    for station, day, seconds, rush_s, squares_s2 in rows:
-        before = found.get((station, day), NOTHING_BOOKED)
-        found[station, day] = BookedTime(
-            before.seconds + seconds, before.rush_s + rush_s, before.squares_s2 + int(squares_s2)
-        )
+    return station_time(session, from_day, now=now).booked
+
+
+def station_time(session: Session, from_day: date, *, now: datetime) -> StationTime:
+    """The same, with what was given back."""
+    rows = session.connection().execute(_TIME, {"from_day": from_day, "now": now})
+    found = StationTime({}, {})
+    for station, day, seconds, rush_s, squares_s2, freed_s, *freed in rows:
+        if seconds:
+            before = found.booked.get((station, day), NOTHING_BOOKED)
+            found.booked[station, day] = BookedTime(
+                before.seconds + seconds,
+                before.rush_s + rush_s,
+                before.squares_s2 + int(squares_s2),
+            )
+        if freed_s:
+            found.freed[station, day] = BookedTime(freed_s, *freed)
     return found
-
-
-def freed_time(session: Session, from_day: date) -> dict[tuple[str, date], BookedTime]:
-    """What was given back from that day on since somebody was promised a later day there."""
-    rows = session.connection().execute(_FREED, {"from_day": from_day})
-    return {(station, day): BookedTime(*time) for station, day, *time in rows}
 
 
 def keep_freed(session: Session, freed: Booked) -> None:
