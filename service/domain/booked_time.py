@@ -63,7 +63,7 @@ def reserved_s(capacity_s: int, reserve_percent: int) -> int:
 
 def ordinary_s(booked: BookedTime, kept_s: int) -> int:
     """Seconds of a day lost to ordinary work: its own, and rush beyond the share kept for it."""
-    return booked.seconds - booked.rush_s + max(0, booked.rush_s - kept_s)
+    return booked.seconds - min(booked.rush_s, kept_s)
 
 
 def ordinary_squares_s2(booked: BookedTime, kept_s: int) -> int:

@@ -52,6 +52,7 @@ class _Diary:
     def __init__(self, calendar: WorkCalendar) -> None:
         self.minutes = {(one.station, one.day): one.minutes for one in calendar.station_days}
         self.found = Memo(_DIARY_ENTRIES)
+        self.openings = Memo(_DIARY_ENTRIES)
 
 
 @lru_cache(maxsize=8)
@@ -136,7 +137,8 @@ def opening(calendar: WorkCalendar, day: date) -> datetime:
     Where a clock change leaves the hour out or brings it twice, as :func:`first_work_day` takes
     the cut-off.
     """
-    return local_instant(calendar, day, calendar.opens)
+    openings = _diary(Same(calendar)).openings
+    return openings.get(day, lambda: local_instant(calendar, day, calendar.opens))
 
 
 def local_instant(calendar: WorkCalendar, day: date, local: time) -> datetime:
@@ -155,9 +157,9 @@ def place_of(calendar: WorkCalendar, moment: datetime) -> tuple[date, int]:
         raise ValueError("the moment must be a time with its zone")
     at = moment.astimezone(UTC)
     day = moment.astimezone(ZoneInfo(calendar.time_zone)).date()
-    while opening(calendar, day) > at:
+    while (opened := opening(calendar, day)) > at:
         day -= timedelta(days=1)
-    return day, -((opening(calendar, day) - at) // timedelta(seconds=1))
+    return day, -((opened - at) // timedelta(seconds=1))
 
 
 class StationHours:

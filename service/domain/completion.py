@@ -14,8 +14,9 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, datetime
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -36,7 +37,7 @@ from service.domain.station_stands import (
 from service.domain.timetable import timetable
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Workroom:
     """What courses run through: the shop's days, stations, what is booked, and what is kept.
 
@@ -51,13 +52,11 @@ class Workroom:
     reserve_percent: int
     spread: float
     start: datetime | None = None
-    first_day: date = field(init=False)
-    """The working day from which on courses are followed."""
 
-    def __post_init__(self) -> None:
-        """Find the first day, which is asked for again and again."""
-        first = next_working_day(self.calendar, place_of(self.calendar, self.now)[0])
-        object.__setattr__(self, "first_day", first)
+    @cached_property
+    def first_day(self) -> date:
+        """The working day from which on courses are followed."""
+        return next_working_day(self.calendar, place_of(self.calendar, self.now)[0])
 
     def stands(self, station: str) -> StationStands:
         """Where that station stands in each course; KeyError for an unknown one."""
@@ -83,7 +82,7 @@ class Courses:
         before ``ready_day`` opens.
         """
         opens = opening(room.calendar, ready_day)
-        self._begins = np.full(PATHS, max(room.start or room.now, opens).timestamp())
+        self._begins = max(room.start or room.now, opens).timestamp()
         self._works = works
         taken: dict[tuple[int, int], list[tuple[date, int]]] = defaultdict(list)
         for share in shares:
@@ -105,18 +104,29 @@ class Courses:
         With ``late_s`` each station comes so much later to each share of the work, in seconds of
         its own time.
         """
-        latest = self._begins
+        # All courses begin at one moment, which stands for every one of them.
+        latest, begins = np.full(PATHS, self._begins), np.array([self._begins])
         for ticket, steps in enumerate(self._works):
-            come = _Come.whole(self._begins)
+            come = _Come.whole(begins)
             for index, step in enumerate(steps):
                 place = self._places.get((ticket, index))
                 if place is not None:
                     come = place.work(step, come, late_s)
                 elif step.lots != come.lots:
                     come = _Come.whole(come.last)
-                come = come.after(step.wait_s)
-            latest = np.maximum(latest, come.last)
-        return np.sort(latest)
+                if step.wait_s:
+                    come = come.after(step.wait_s)
+            np.maximum(latest, come.last, out=latest)
+        latest.sort()
+        return latest
+
+    def working_s(self, start: float, end: float) -> float:
+        """How long the station of the last step works between two moments; 0 without any step."""
+        if not self._places:
+            return 0.0
+        *_, place = self._places.values()
+        begun, ended = place.room.work_by(np.array([start, end]))
+        return float(ended - begun) / place.machines
 
 
 class _Come(NamedTuple):
@@ -189,8 +199,9 @@ class _Queue:
         for day, seconds in taken:
             index = self._index[day]
             self._mine[index] = self._mine.get(index, 0) + seconds * stretch
+        takes = sum(seconds for _, seconds in taken) * stretch
         own = self._stands_after(self._index[taken[-1][0]])
-        return _Place(self._room, own, stretch, sum(s for _, s in taken), self._machines)
+        return _Place(self._room, own, stretch, takes, self._machines)
 
     def _stands_after(self, last: int) -> Floats:
         """Where the station stands when all of that day and before is worked."""
@@ -206,24 +217,25 @@ class _Queue:
 
 
 class _Place(NamedTuple):
-    """A step's place at its station: where that stands with it, and how far it stretches."""
+    """A step's place at its station: where that stands with it, how far it stretches, its time."""
 
     room: Room
     own: Floats
     stretch: Floats
-    seconds: int
+    takes: Floats
     machines: int
 
     def work(self, step: StationWork, come: _Come, late_s: float) -> _Come:
         """When the lots of the step are through, the station so late with its own order of work."""
         own = self.own + late_s * self.machines if late_s else self.own
         if step.lots == 1:
-            before = self.room.work_by(come.last)
-            own = np.maximum(own, before + self.seconds * self.stretch)
+            own = np.maximum(own, self.room.work_by(come.last) + self.takes)
             return _Come.whole(self.room.moment(own))
         begun = come.first if come.lots == step.lots else come.last
-        begun = np.maximum(begun, come.left.get(step.station, begun))
-        first, last = self.room.work_by(begun), self.room.work_by(come.last)
+        if step.station in come.left:
+            begun = np.maximum(begun, come.left[step.station])
+        last = self.room.work_by(come.last)
+        first = last if begun is come.last else self.room.work_by(begun)
         last_lot_s = step.seconds - step.through_s(step.lots - 1)
         own = np.maximum(own, first + step.seconds * self.stretch)
         own = np.maximum(own, last + last_lot_s * self.stretch)

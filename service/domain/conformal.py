@@ -137,13 +137,17 @@ def dispatch_place(calendar: WorkCalendar, origin: date, moment: datetime) -> fl
     opening it stands still, a hair after the dispatch.
     """
     day, into_s = place_of(calendar, moment)
-    begun = working_days_between(calendar, origin, day)
+    return working_days_between(calendar, origin, day) + _gone_of(calendar, day, into_s)
+
+
+def _gone_of(calendar: WorkCalendar, day: date, into_s: int) -> float:
+    """How far a day has gone towards its dispatch, so many seconds after its opening."""
     if not is_working_day(calendar, day):
-        return begun + _A_HAIR
+        return _A_HAIR
     length_s = (dispatch_of(calendar, day) - opening(calendar, day)) / timedelta(seconds=1)
     # A clock change may put the opening on the dispatch, and nothing of that day is in between.
     share = into_s / length_s if length_s > 0 else math.inf
-    return begun + (1 + _A_HAIR if share > 1 else max(_A_HAIR, share))
+    return 1 + _A_HAIR if share > 1 else max(_A_HAIR, share)
 
 
 def needed_correction(
@@ -165,10 +169,9 @@ def needed_correction(
 
 def promised_dispatch(calendar: WorkCalendar, quantile: datetime, corrected_by: float) -> date:
     """The working day whose dispatch a quantile, put off by so much, is promised for."""
-    day, _ = place_of(calendar, quantile)
-    place = dispatch_place(calendar, day, quantile) + corrected_by
-    whole = math.ceil(place) - 1
-    return nth_working_day(calendar, day, whole)
+    day, into_s = place_of(calendar, quantile)
+    place = _gone_of(calendar, day, into_s) + corrected_by
+    return nth_working_day(calendar, day, math.ceil(place) - 1)
 
 
 def nth_working_day(calendar: WorkCalendar, day: date, count: int) -> date:

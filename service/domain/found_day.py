@@ -13,8 +13,6 @@ from datetime import UTC, date, datetime
 from functools import cache, partial
 from typing import Final, NamedTuple
 
-import numpy as np
-
 from service.domain.booked_time import NOTHING_BOOKED
 from service.domain.completion import Courses, Workroom, quantile_of, rank_of
 from service.domain.conformal import dispatch_of, nth_working_day, promised_dispatch
@@ -29,9 +27,6 @@ MARGINS_S: Final = (0, 600, 1_800, 3_600, 2 * 3_600, 4 * 3_600, 8 * 3_600, 16 * 
 
 _FEW = 1
 """Courses at each of an order's places that its margin leaves to be delayed by more, at least."""
-
-_WORKING_TIME = 0.3
-"""About how much of the clock's time a shop works; where to begin to look for a margin."""
 
 _LEAPS: Final = (0, 0, 0, *(2**power - 1 for power in range(HORIZON_DAYS.bit_length() + 1)))
 """Working days by which work is put off further, each time that it would still take too much."""
@@ -76,7 +71,15 @@ def found_day(
                 not_before=not_before,
             ),
         )
-        taken = toll(rooms, shop.margins, plan.bookings, shop.freed, rush=rush)
+        # Of a plan that is made again, what it leaves is not asked.
+        taken = toll(
+            rooms,
+            shop.margins,
+            plan.bookings,
+            shop.freed,
+            rush=rush,
+            to_the_end=leap == _LEAPS[-1],
+        )
         if not taken.refused:
             break
         for station, day in taken.refused.items():
@@ -135,8 +138,9 @@ def margin_of(
         return (kept - rank_of(PATHS, percent)) // places
 
     # Looked for from where it may be, for following all courses again is most of the work.
-    spare_s = dispatch_of(shop.calendar, promised_day).timestamp() - quantile_of(ends, percent)
-    level = max(0, bisect_right(MARGINS_S, spare_s * _WORKING_TIME) - 1)
+    leaves_at = dispatch_of(shop.calendar, promised_day).timestamp()
+    spare_s = courses.working_s(quantile_of(ends, percent), leaves_at)
+    level = max(0, bisect_right(MARGINS_S, spare_s) - 1)
     while level and courses_at_each(level) < _FEW:
         level -= 1
     while level + 1 < len(MARGINS_S) and courses_at_each(level + 1) >= _FEW:
@@ -148,7 +152,7 @@ def kept_of(shop: ShopNow, ends: Floats, promised_day: date, corrected_by: float
     """How many courses end in time for that day's dispatch, each put off by so many dispatches."""
     if not corrected_by:
         leaves_at = dispatch_of(shop.calendar, promised_day).timestamp()
-        return int(np.searchsorted(ends, leaves_at, side="right"))
+        return int(ends.searchsorted(leaves_at, side="right"))
     return bisect_right(
         ends,
         promised_day,

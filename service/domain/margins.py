@@ -77,10 +77,12 @@ def toll(
     freed: Booked,
     *,
     rush: bool,
+    to_the_end: bool = True,
 ) -> Toll:
     """What those bookings of one order take, itself ``rush`` or not.
 
-    ``rooms`` are those of ordinary work and, by True, of rush.
+    ``rooms`` are those of ordinary work and, by True, of rush. Where something is refused, what is
+    left may be told in part, unless it is asked for ``to_the_end``.
     """
     left: dict[tuple[str, bool], dict[date, Margin]] = {}
     refused: dict[str, date] = {}
@@ -90,12 +92,20 @@ def toll(
     for station, shares in mine.items():
         first = min(share.day for share in shares)
         for of_rush, room in rooms.items():
-            known = margins.get((station, of_rush), {})
-            after = {day: margin for day, margin in known.items() if day > first}
+            # Days for which nothing is booked any more belong to nobody.
+            after = {
+                day: margin
+                for day, margin in margins.get((station, of_rush), {}).items()
+                if day > first and room.booked.get((station, day), NOTHING_BOOKED).seconds
+            }
+            if not after:
+                continue
             for day, delays_s in _delays_s(room, station, shares, after, freed, rush=rush):
                 rest = after[day].less(delays_s)
                 if rest is None:
                     refused[station] = min(day, refused.get(station, day))
+                    if not to_the_end:
+                        break
                 else:
                     left.setdefault((station, of_rush), {})[day] = rest
     return Toll(left, refused)
@@ -131,15 +141,9 @@ def _delays_s(
     *,
     rush: bool,
 ) -> Iterator[tuple[date, Floats]]:
-    """Which of the days ``after`` begin later in some courses, and by how much in each.
-
-    Days for which nothing is booked any more belong to nobody, and are left out.
-    """
-    owned = {day for day in after if room.booked.get((station, day), NOTHING_BOOKED).seconds}
-    if not owned:
-        return
+    """Which of the days ``after`` begin later in some courses, and by how much in each."""
     stands, week = room.stands(station), timetable(room.calendar, room.first_day)
-    last = week.index(max(owned))
+    last = week.index(max(after))
     days = week.days(last + 1)
     booked = [room.booked.get((station, day), NOTHING_BOOKED) for day in days]
     more: dict[int, BookedTime] = {}
@@ -155,5 +159,5 @@ def _delays_s(
         ]
         more = {index: time.at_least(booked[index]) for index, time in more.items()}
     for index, delays_s in stands.delays_s(booked, more, last):
-        if days[index] in owned:
+        if days[index] in after:
             yield days[index], delays_s

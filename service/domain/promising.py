@@ -20,13 +20,16 @@ after now counts; what is booked that day is taken to be worked first, from the 
 from __future__ import annotations
 
 import math
+from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from decimal import Decimal
+from functools import cache
 from types import MappingProxyType
+from typing import NamedTuple
 
-from service.domain.booked_time import NOTHING_BOOKED, Booked, BookedTime, ordinary_s, reserved_s
+from service.domain.booked_time import NOTHING_BOOKED, Booked, ordinary_s, reserved_s
 from service.domain.calendar import add_working_days, first_work_day, next_working_day
 from service.domain.machines import Station
 from service.domain.methods import OperationKind
@@ -83,8 +86,7 @@ class StationWork:
         return whole if self.lots == 1 else [*whole, self.lots, self.setup_s]
 
 
-@dataclass(frozen=True, slots=True)
-class PlannedBooking:
+class PlannedBooking(NamedTuple):
     """A ticket's share of a station's day; one for each ticket, station and day."""
 
     ticket_index: int
@@ -93,8 +95,7 @@ class PlannedBooking:
     seconds: int
 
 
-@dataclass(frozen=True, slots=True)
-class PlannedShare:
+class PlannedShare(NamedTuple):
     """What one step of a ticket takes of a day, by the indexes of ticket and step."""
 
     ticket_index: int
@@ -230,8 +231,8 @@ def plan_work(
     last = max(tracks, key=lambda track: track.end.day_index, default=None)
     return Plan(
         bookings=planner.bookings(),
-        shares=tuple(planner.shares),
-        first_day=min((day for _, _, day in planner.taken_s), default=first),
+        shares=planner.shares(),
+        first_day=min((day for _, _, day in planner.shares_s), default=first),
         done_days=done_days,
         done_day=max(done_days, default=first),
         bottleneck=last.bottleneck() if last else "",
@@ -242,13 +243,19 @@ class _Days:
     """Working days from the first on or after a day, as far as is planned ahead."""
 
     def __init__(self, calendar: WorkCalendar, start: date) -> None:
-        self._days = timetable(calendar, next_working_day(calendar, start))
+        self._week = timetable(calendar, next_working_day(calendar, start))
 
     def at(self, index: int, station: str) -> date:
         """The working day of that index; HorizonExceeded, naming ``station``, past the last."""
         if index >= HORIZON_DAYS:
             raise HorizonExceeded(station)
-        return self._days.day(index)
+        return self._week.day(index)
+
+    def worked(self, index: int, station: Station) -> Sequence[tuple[date, int]]:
+        """The first days to that one at least, and seconds that the station works on each."""
+        if index >= HORIZON_DAYS:
+            raise HorizonExceeded(station.id)
+        return self._week.worked(station, index + 1)[:HORIZON_DAYS]
 
     def from_day(self, index: int, day: date, station: str) -> tuple[int, bool]:
         """Index, from ``index`` on, of the first working day on or after ``day``; True if on it."""
@@ -275,6 +282,48 @@ class _Track:
         return max(self.spent, key=lambda station: self.spent[station], default="")
 
 
+class _StationDays:
+    """A station's days by index: what others leave of them, and what the plan has taken.
+
+    Each day is looked up once. Seconds are those of all its machines but for :meth:`worked`.
+    """
+
+    def __init__(self, station: Station, days: _Days, booked: Booked, reserve_percent: int) -> None:
+        self.station = station
+        self.taken_s: defaultdict[int, int] = defaultdict(int)
+        self._days, self._booked, self._reserve_percent = days, booked, reserve_percent
+        self._worked: Sequence[tuple[date, int]] = ()
+        self._left_s: dict[int, int] = {}
+
+    def worked(self, index: int) -> tuple[date, int]:
+        """That day, and seconds of the clock that it works then."""
+        if index >= len(self._worked):
+            self._worked = self._days.worked(index, self.station)
+        return self._worked[index]
+
+    def left_s(self, index: int) -> int:
+        """What others leave of that day; none or less if it is full."""
+        left_s = self._left_s.get(index)
+        if left_s is None:
+            day, day_s = self.worked(index)
+            capacity_s = day_s * self.station.machines
+            kept_s = reserved_s(capacity_s, self._reserve_percent)
+            booked = self._booked.get((self.station.id, day), NOTHING_BOOKED)
+            left_s = self._left_s[index] = capacity_s - kept_s - ordinary_s(booked, kept_s)
+        return left_s
+
+    def first_free(self, index: int) -> int:
+        """The first day from that one on that is not full; HorizonExceeded if there is none."""
+        while self.left_s(index) <= 0:  # as most days are where much is promised
+            index += 1
+        return index
+
+    def all_taken_s(self, index: int) -> int:
+        """What is taken of that day by others and by the plan."""
+        place = self.station.id, self.worked(index)[0]
+        return self._booked.get(place, NOTHING_BOOKED).seconds + self.taken_s[index]
+
+
 class _Planner:
     """Fills station days; knows what was booked before and what it has taken itself."""
 
@@ -288,14 +337,13 @@ class _Planner:
         not_before: Mapping[str, date],
     ) -> None:
         self.days = days
-        self.taken_s: dict[tuple[int, str, date], int] = {}
-        self.shares: list[PlannedShare] = []
+        self.shares_s: defaultdict[tuple[int, int, date], int] = defaultdict(int)
+        self._bookings_s: defaultdict[tuple[int, date, str], int] = defaultdict(int)
         self._hours = hours
-        self._stations = stations
-        self._booked = booked
-        self._reserve_percent = reserve_percent
         self._not_before = not_before
-        self._own_s: dict[tuple[str, date], int] = {}
+        self._station = cache(
+            lambda name: _StationDays(stations[name], days, booked, reserve_percent)
+        )
 
     def run(self, ticket: int, steps: Sequence[StationWork]) -> _Track:
         """Plan one ticket's steps in order."""
@@ -305,83 +353,60 @@ class _Planner:
         for index, step in enumerate(steps):
             if len(lots) != step.lots:
                 lots = [track.end] * step.lots
-            machines, worked_s = self._stations[step.station].machines, 0
+            there, worked_s = self._station(step.station), 0
+            machines = there.station.machines
             # What it did for the ticket before is over before it begins with something else.
             at = left.get(step.station, AT_ONCE)
             for number, (day, into_s) in enumerate(lots):
-                lot_s, worked_s = step.through_s(number + 1) - worked_s, step.through_s(number + 1)
+                through_s = step.through_s(number + 1)
                 begin = max(at, Moment(day, into_s * machines))
-                at = self._work((ticket, index), step.station, lot_s, begin)
+                at = self._work((ticket, index), there, through_s - worked_s, begin)
+                worked_s = through_s
                 over = Moment(at.day_index, -(-at.into_day_s // machines))
-                lots[number] = self._wait(step, over)
+                lots[number] = self._wait(there, over, step.wait_s) if step.wait_s else over
             left[step.station], end = at, lots[-1]
             track.add(step.station, end.day_index - track.end.day_index, step.seconds, end)
         return track
 
     def bookings(self) -> tuple[PlannedBooking, ...]:
         """Everything taken, sorted by ticket, day and station."""
-        rows = sorted((ticket, day, station) for ticket, station, day in self.taken_s)
         return tuple(
-            PlannedBooking(ticket, station, day, self.taken_s[ticket, station, day])
-            for ticket, day, station in rows
+            PlannedBooking(ticket, station, day, seconds)
+            for (ticket, day, station), seconds in sorted(self._bookings_s.items())
         )
 
-    def _taken_by_others(self, station: str, day: date) -> BookedTime:
-        return self._booked.get((station, day), NOTHING_BOOKED)
+    def shares(self) -> tuple[PlannedShare, ...]:
+        """The same step by step, as it was taken."""
+        return tuple(PlannedShare(*place, seconds) for place, seconds in self.shares_s.items())
 
-    def _free_of_others_s(self, station: str, day: date, capacity_s: int) -> int:
-        kept_s = reserved_s(capacity_s, self._reserve_percent)
-        taken = self._booked.get((station, day))
-        return capacity_s - kept_s - (ordinary_s(taken, kept_s) if taken else 0)
-
-    def _work(self, place: tuple[int, int], name: str, left_s: int, at: Moment) -> Moment:
+    def _work(self, place: tuple[int, int], there: _StationDays, left_s: int, at: Moment) -> Moment:
         """Work so long from ``at`` on; both moments in seconds of all machines."""
-        station = self._stations[name]
-        machines = station.machines
+        name, machines = there.station.id, there.station.machines
         if left_s and name in self._not_before:
             index, _ = self.days.from_day(at.day_index, self._not_before[name], name)
             at = max(at, Moment(index, 0))
         while left_s > 0:
-            day = self.days.at(at.day_index, name)
-            day_s = self._hours.day_s(station, day)
-            free_s = self._free_of_others_s(name, day, day_s * machines)
-            if free_s <= 0:  # as most days are where much is promised
-                at = Moment(at.day_index + 1, 0)
-                continue
+            index = there.first_free(at.day_index)
+            day, day_s = there.worked(index)
             gone_s = self._hours.gone_s(day)
-            free_s = min(free_s, (day_s - gone_s) * machines) - self._own_s.get((name, day), 0)
-            into_s = max(at.into_day_s, gone_s * machines)
+            into_s = max(at.into_day_s if index == at.day_index else 0, gone_s * machines)
+            free_s = min(there.left_s(index), (day_s - gone_s) * machines) - there.taken_s[index]
             room_s = min(left_s, free_s, day_s * machines - into_s)
             if room_s > 0:
-                self._take(place, name, day, room_s)
+                there.taken_s[index] += room_s
+                self.shares_s[*place, day] += room_s
+                self._bookings_s[place[0], day, name] += room_s
                 left_s -= room_s
-                at = Moment(at.day_index, into_s + room_s)
+                at = Moment(index, into_s + room_s)
             if left_s > 0:
-                at = Moment(at.day_index + 1, 0)
+                at = Moment(index + 1, 0)
         return at
 
-    def _into_s(self, at: Moment, day: date) -> int:
-        return max(at.into_day_s, self._hours.gone_s(day))
-
-    def _take(self, place: tuple[int, int], station: str, day: date, seconds: int) -> None:
-        own, taken = (station, day), (place[0], station, day)
-        before = self.shares[-1] if self.shares else None
-        if before and (before.ticket_index, before.step_index, before.day) == (*place, day):
-            self.shares[-1] = replace(before, seconds=before.seconds + seconds)
-        else:
-            self.shares.append(PlannedShare(*place, day, seconds))
-        self._own_s[own] = self._own_s.get(own, 0) + seconds
-        self.taken_s[taken] = self.taken_s.get(taken, 0) + seconds
-
-    def _wait(self, step: StationWork, at: Moment) -> Moment:
+    def _wait(self, there: _StationDays, at: Moment, wait_s: int) -> Moment:
         """Let unattended time run from when the station is done that day, at the latest."""
-        if step.wait_s == 0:
-            return at
-        station = self._stations[step.station]
-        day = self.days.at(at.day_index, station.id)
-        booked_s = self._taken_by_others(station.id, day).seconds
-        queue_s = math.ceil((booked_s + self._own_s.get((station.id, day), 0)) / station.machines)
-        from_s = max(queue_s, self._into_s(at, day))
-        ends, into_s = self._hours.wait(station, day, from_s, step.wait_s)
+        station, (day, _) = there.station, there.worked(at.day_index)
+        queue_s = math.ceil(there.all_taken_s(at.day_index) / station.machines)
+        from_s = max(queue_s, at.into_day_s, self._hours.gone_s(day))
+        ends, into_s = self._hours.wait(station, day, from_s, wait_s)
         index, on_the_day = self.days.from_day(at.day_index, ends, station.id)
         return Moment(index, into_s if on_the_day else 0)

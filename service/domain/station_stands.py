@@ -33,7 +33,13 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from service.domain.booked_time import BookedTime, ordinary_s, ordinary_squares_s2, reserved_s
+from service.domain.booked_time import (
+    NOTHING_BOOKED,
+    BookedTime,
+    ordinary_s,
+    ordinary_squares_s2,
+    reserved_s,
+)
 from service.domain.machines import Station
 from service.domain.memo import Same
 from service.domain.promising import HORIZON_DAYS
@@ -119,18 +125,21 @@ class StationStands:
         self._week, self._station, self._reserve_percent = week, station, reserve_percent
         self._row = zlib.crc32(station.id.encode())
         # Each is only ever replaced whole, so that threads need not wait for each other: what room
-        # there is before each day with what is kept of it, and what was last asked with where the
-        # station stood then.
+        # there is before each day with what is kept of it, how many days are laid out for a last
+        # one, what was last asked with where the station stood then, and what each day took.
         self._days = self._days_of(_DAYS_BEYOND)
+        self._counts: dict[int, int] = {}
         self._rooms: dict[int, Room] = {}
         self._known: tuple[Sequence[BookedTime], list[Floats]] = (), []
+        self._loads: dict[int, tuple[BookedTime, Floats]] = {}
 
     def room(self, last: int) -> Room:
         """Its days to that one and as far beyond as a course is followed."""
-        enough = self._count_beyond(last)
-        count = -(-enough // _DAYS_AT_ONCE) * _DAYS_AT_ONCE
-        if not self._week.has(count):
-            count = enough
+        count = self._counts.get(last)
+        if count is None:
+            enough = self._count_beyond(last)
+            count = -(-enough // _DAYS_AT_ONCE) * _DAYS_AT_ONCE
+            count = self._counts[last] = count if self._week.has(count) else enough
         room = self._rooms.get(count)
         if room is None:
             hours, room_s, _ = self._hours(count)
@@ -139,7 +148,17 @@ class StationStands:
         return room
 
     def load(self, index: int, booked: BookedTime) -> Floats:
-        """Seconds that what is booked on the day of that index takes in each course."""
+        """Seconds that what is booked on the day of that index takes in each course.
+
+        The answer is kept with the day, and not to be changed.
+        """
+        known, loads = self._loads.get(index, _NO_LOAD)
+        if known != booked:
+            loads = self._load(index, booked)
+            self._loads[index] = booked, loads
+        return loads
+
+    def _load(self, index: int, booked: BookedTime) -> Floats:
         day, kept_s = self._week.day(index), self._first_days(index + 1)[1][index]
         row = self.scatter[(self._row + day.toordinal() * _APART) % _ROWS]
         loads: Floats = row * math.sqrt(ordinary_squares_s2(booked, kept_s))
@@ -151,17 +170,21 @@ class StationStands:
 
         ``booked`` tells at least those days. The answer is not to be changed.
         """
+        return self._stands(booked, index)[index - 1] if index else _NOTHING
+
+    def _stands(self, booked: Sequence[BookedTime], count: int) -> list[Floats]:
+        """Where it stands at the end of each of the first days, at least so many."""
         known, stands = self._known
-        same = _alike(known, booked, index)
-        if same < index:
-            stands, begins = stands[:same], self._first_days(index)[0]
+        same = _alike(known, booked, count)
+        if same < count:
+            stands, begins = stands[:same], self._first_days(count)[0]
             before = stands[-1] if stands else _NOTHING
-            for day in range(same, index):
+            for day in range(same, count):
                 before = np.maximum(before, begins[day])
                 before += self.load(day, booked[day])
                 stands.append(before)
-            self._known = booked[:index], stands
-        return stands[index - 1] if index else _NOTHING
+            self._known = booked[:count], stands
+        return stands
 
     def delays_s(
         self, booked: Sequence[BookedTime], more: Mapping[int, BookedTime], last: int
@@ -173,17 +196,19 @@ class StationStands:
         """
         if not more:
             return
-        begins = self._first_days(last + 1)[0]
+        begins, without = self._first_days(last + 1)[0], self._stands(booked, last)
         index, ends = min(more), max(more)
         stands = np.maximum(self.entering(booked, index), begins[index])
         while index < last:
-            stands += self.load(index, more.get(index, booked[index]))
+            if index in more:
+                stands += self._load(index, more[index])
+            else:
+                stands += self.load(index, booked[index])
             index += 1
             np.maximum(stands, begins[index], out=stands)
-            before = np.maximum(self.entering(booked, index), begins[index])
-            delays_s = (stands - before) / self._station.machines
-            if delays_s.any():
-                yield index, delays_s
+            delays_s = stands - np.maximum(without[index - 1], begins[index])
+            if np.count_nonzero(delays_s):
+                yield index, delays_s / self._station.machines
             elif index > ends:
                 return
 
@@ -231,10 +256,13 @@ def row_of(name: str, place: int) -> int:
 
 _NOTHING: Floats = np.zeros(PATHS)
 _NOTHING.setflags(write=False)
+_NO_LOAD: tuple[BookedTime, Floats] = NOTHING_BOOKED, _NOTHING
 
 
 def _alike(known: Sequence[BookedTime], booked: Sequence[BookedTime], most: int) -> int:
     """How many of the first days have the same booked in both."""
+    if known[:most] == booked[:most]:
+        return min(len(known), most)
     pairs = zip(known[:most], booked, strict=False)
     return next(
         (at for at, (one, other) in enumerate(pairs) if one != other), min(len(known), most)

@@ -251,10 +251,10 @@ def _in_order(
     """The plan of the works in that order, told by their own indexes."""
     planned = plan([works[ticket] for ticket in order])
     places = sorted(range(len(order)), key=order.__getitem__)
-    bookings = [replace(one, ticket_index=order[one.ticket_index]) for one in planned.bookings]
+    bookings = [one._replace(ticket_index=order[one.ticket_index]) for one in planned.bookings]
     return replace(
         planned,
         bookings=tuple(sorted(bookings, key=lambda one: (one.ticket_index, one.day, one.station))),
-        shares=tuple(replace(one, ticket_index=order[one.ticket_index]) for one in planned.shares),
+        shares=tuple(one._replace(ticket_index=order[one.ticket_index]) for one in planned.shares),
         done_days=tuple(planned.done_days[place] for place in places),
     )

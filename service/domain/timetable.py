@@ -27,7 +27,7 @@ class Timetable:
         """Use :func:`timetable`; ``first`` is a working day."""
         self._calendar, self._day_s = calendar, StationHours(calendar).day_s
         self._known = [first], [opening(calendar, first).timestamp()]
-        self._hours: dict[Same[Station], list[int]] = {}
+        self._worked: dict[Same[Station], list[tuple[date, int]]] = {}
 
     def days(self, count: int) -> list[date]:
         """The first so many of them."""
@@ -48,13 +48,18 @@ class Timetable:
             days = self._at_least(len(days) + 1)[0]
         return bisect_left(days, day)
 
+    def worked(self, station: Station, count: int) -> list[tuple[date, int]]:
+        """The first days, at least so many, and seconds that the station works on each."""
+        known = self._worked.get(Same(station), [])
+        if len(known) < count:
+            days = self._at_least(count)[0][len(known) :]
+            known = [*known, *((day, self._day_s(station, day)) for day in days)]
+            self._worked[Same(station)] = known
+        return known
+
     def hours(self, station: Station, count: int) -> list[int]:
         """Seconds that the station works on each of the first ``count`` days."""
-        known = self._hours.get(Same(station), [])
-        if len(known) < count:
-            new = [self._day_s(station, day) for day in self.days(count)[len(known) :]]
-            known = self._hours[Same(station)] = [*known, *new]
-        return known[:count]
+        return [day_s for _, day_s in self.worked(station, count)[:count]]
 
     def has(self, count: int) -> bool:
         """Whether there are so many."""

@@ -1,11 +1,11 @@
-"""Hours that stations work by day, and moments in them, for what is planned forward."""
+"""Moments in working days, and what time is gone or waited between them, for plans ahead."""
 
 from __future__ import annotations
 
 from datetime import date, datetime, timedelta
 from typing import NamedTuple
 
-from service.domain.calendar import StationHours, opening, place_of
+from service.domain.calendar import opening, place_of
 from service.domain.machines import Station
 from service.domain.shop import WorkCalendar
 
@@ -26,12 +26,11 @@ AT_ONCE = Moment(0, 0)
 
 
 class WorkHours:
-    """How long stations work on each day, and how much of it is gone by ``now``."""
+    """How much of a day is gone by ``now``, and when what is left unattended is over."""
 
     def __init__(self, calendar: WorkCalendar, now: datetime | None) -> None:
         self._calendar = calendar
         self.today, self._gone_s = place_of(calendar, now) if now is not None else (date.min, 0)
-        self.day_s = StationHours(calendar).day_s
 
     def gone_s(self, day: date) -> int:
         """Seconds since the day's opening that nothing can be planned in any more."""
