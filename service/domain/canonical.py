@@ -11,6 +11,8 @@ import json
 from collections.abc import Mapping
 from datetime import UTC, datetime
 
+_WRITER = json.JSONEncoder(sort_keys=True, separators=(",", ":"), allow_nan=False)
+
 
 def canonical_json(value: object) -> str:
     """JSON of ``value``: names sorted by code point, no blanks, ASCII alone.
@@ -20,7 +22,7 @@ def canonical_json(value: object) -> str:
     or a set must first be written the one way its document states) and :class:`ValueError` for NaN
     and infinity (RFC 8259 section 6).
     """
-    return json.dumps(_plain(value), sort_keys=True, separators=(",", ":"), allow_nan=False)
+    return _WRITER.encode(_plain(value))
 
 
 def canonical_sha256(value: object) -> str:
@@ -40,6 +42,8 @@ def rfc3339(moment: datetime) -> str:
 
 
 def _plain(value: object) -> object:
+    if type(value) is str:  # most values are, and what follows takes long to ask
+        return value
     # json.dumps turns the names 1, True and None into text, which lets two values share a text.
     if isinstance(value, Mapping):
         return {_name(name): _plain(each) for name, each in value.items()}

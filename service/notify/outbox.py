@@ -47,8 +47,16 @@ class Result:
     endpoint_gone: bool = False
 
 
-def spread_events(session: Session, now: datetime, limit: int = SPREAD_EVENTS_MAX) -> int:
-    """Make the deliveries of up to ``limit`` new events, oldest first; gives how many events.
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """How many events were spread, and how many deliveries they made: none where nobody listens."""
+
+    events: int = 0
+    deliveries: int = 0
+
+
+def spread_events(session: Session, now: datetime, limit: int = SPREAD_EVENTS_MAX) -> Spread:
+    """Make the deliveries of up to ``limit`` new events, oldest first.
 
     An event goes to its holder's live endpoints that want its type and were there when it
     happened. The row locks make a second sender wait, so that no order's later event overtakes.
@@ -56,7 +64,7 @@ def spread_events(session: Session, now: datetime, limit: int = SPREAD_EVENTS_MA
     connection = session.connection()
     events = connection.execute(_UNSPREAD, {"limit": limit}).all()
     if not events:
-        return 0
+        return Spread()
     holders = sorted({event.holder for event in events})
     live: dict[str, list[_Listener]] = {holder: [] for holder in holders}
     for row in connection.execute(_LIVE, {"holders": holders}):
@@ -70,7 +78,7 @@ def spread_events(session: Session, now: datetime, limit: int = SPREAD_EVENTS_MA
     if rows:
         connection.execute(insert(_deliveries), rows)
     connection.execute(_MARK_SPREAD, {"seqs": [event.seq for event in events], "now": now}).close()
-    return len(events)
+    return Spread(len(events), len(rows))
 
 
 def record_results(session: Session, results: Iterable[Result]) -> list[Result]:

@@ -8,7 +8,9 @@ sent twice unless its sender died, and none is lost if it did.
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import hashlib
+import math
 import re
 from collections import Counter
 from collections.abc import Callable, Iterable
@@ -24,7 +26,7 @@ from sqlalchemy.orm import Session
 
 from service.notify import claims, outbox
 from service.notify.claims import Claimed
-from service.notify.outbox import Result
+from service.notify.outbox import Result, Spread
 from service.notify.retry import Verdict, next_attempt_at, verdict_of
 from service.notify.sealing import KeyFault, Sealer
 from service.notify.signing import sign
@@ -48,6 +50,7 @@ OUTCOMES: dict[str, str] = {
 _TRACE_ID = re.compile(r"(?!0{32})[0-9a-f]{32}")
 _BACK_OFF_MAX_S = 60.0
 _GATHER_S = 0.05
+_GATHER_IDLE_S = 0.2
 _DOUBLINGS_MAX = 10
 _LAST_RECORD_TRIES = 3
 
@@ -95,11 +98,12 @@ class Sender:
         self._pace = pace or Pace()
         self._in_flight: dict[asyncio.Task[Result], str] = {}
         self._unrecorded: list[Result] = []
+        self._gathered_at = -math.inf
         self.last_turn_at: datetime | None = None
         """When the store was last reached, for a readiness check; None before the first turn."""
 
-    async def spread(self) -> int:
-        """Make the deliveries of new events, in one transaction; gives how many events."""
+    async def spread(self) -> Spread:
+        """Make the deliveries of new events, in one transaction."""
         now = self._clock()
         return await self._write(partial(outbox.spread_events, now=now))
 
@@ -196,12 +200,12 @@ class Sender:
         now = self._clock()
         waiting = await self._read(partial(claims.look, now=now))
         self.last_turn_at = now
-        spread = await self.spread() if waiting.events else 0
+        spread = await self.spread() if waiting.events else Spread()
         free = self._pace.concurrency - len(self._in_flight)
-        if free > 0 and (waiting.deliveries or spread):
+        if free > 0 and (waiting.deliveries or spread.deliveries):
             for each in await self.claim(free):
                 self._in_flight[asyncio.create_task(self.deliver(each))] = each.host
-        return spread == outbox.SPREAD_EVENTS_MAX
+        return spread.events == outbox.SPREAD_EVENTS_MAX
 
     async def _land(self) -> None:
         """Wait for every request in the air and record it."""
@@ -242,9 +246,21 @@ class Sender:
             for signal in signals:
                 signal.cancel()
         if wake is not None and wake.is_set():
-            # What comes in a burst is told together; each turn costs reads of its own.
-            await asyncio.sleep(0 if stop.is_set() else _GATHER_S)
+            with contextlib.suppress(TimeoutError):
+                await asyncio.wait_for(stop.wait(), self._gather_s())
+            self._gathered_at = asyncio.get_running_loop().time()
             wake.clear()
+
+    def _gather_s(self) -> float:
+        """How long to wait for more, once woken.
+
+        What comes in a burst is told together, for each turn costs transactions of its own. Where
+        nothing is in the air, and so no receiver waits for the turn, there is time for more.
+        """
+        if self._in_flight:
+            return _GATHER_S
+        since_s = asyncio.get_running_loop().time() - self._gathered_at
+        return max(_GATHER_S, _GATHER_IDLE_S - since_s)
 
     async def _send(self, claimed: Claimed, at: datetime) -> Reply:
         """The receiver's answer; a fault of the shop's own is logged and given as ``NOT_SENT``."""

@@ -10,11 +10,10 @@ from __future__ import annotations
 import itertools
 import time
 import traceback
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Awaitable, Callable, Iterator, Mapping
 from pathlib import Path
 
 import structlog
-from starlette.datastructures import Headers
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
 from starlette.requests import ClientDisconnect
@@ -37,8 +36,9 @@ SECURITY_HEADERS: Mapping[str, str] = {
 }
 """Set on each answer unless the answer sets its own; pages that need more send their own CSP."""
 
-RawHeaders = Sequence[tuple[bytes, bytes]]
-_RAW_SECURITY_HEADERS: RawHeaders = [(k.encode(), v.encode()) for k, v in SECURITY_HEADERS.items()]
+_RAW_SECURITY_HEADERS = [
+    (name.encode(), value.encode()) for name, value in SECURITY_HEADERS.items()
+]
 
 QUIET_PATHS = frozenset({"/livez", "/readyz"})
 """Probes, which stay out of the access log."""
@@ -52,8 +52,7 @@ _log = structlog.get_logger("service.web")
 def surround(request_ids: RequestIds, max_bytes: int) -> list[Middleware]:
     """All layers, outermost first. No request body of more than ``max_bytes`` gets through."""
     return [
-        Middleware(RequestMarking, request_ids=request_ids),
-        Middleware(SecurityHeaders),
+        Middleware(StandingHeaders, request_ids=request_ids),
         Middleware(AccessLog),
         Middleware(UncaughtFaults),
         Middleware(UsableAddress),
@@ -68,21 +67,21 @@ class _Layer:
     def __init__(self, app: ASGIApp) -> None:
         self._app = app
 
-    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+    def __call__(self, scope: Scope, receive: Receive, send: Send) -> Awaitable[None]:
         """Handle an HTTP request, or pass on what is none."""
-        if scope["type"] == "http":
-            await self._handle(scope, receive, send)
-        else:
-            await self._app(scope, receive, send)
+        # Without a coroutine of its own, through which each message would go once more.
+        handle = self._handle if scope["type"] == "http" else self._app
+        return handle(scope, receive, send)
 
-    async def _handle(self, scope: Scope, receive: Receive, send: Send) -> None:
-        await self._app(scope, receive, send)
+    def _handle(self, scope: Scope, receive: Receive, send: Send) -> Awaitable[None]:
+        return self._app(scope, receive, send)
 
 
-class RequestMarking(_Layer):
-    """Gives each request its mark, and each answer the header ``request-id``.
+class StandingHeaders(_Layer):
+    """Gives each request its mark, and each answer ``SECURITY_HEADERS`` and ``request-id``.
 
-    A ``request-id`` sent by the caller is not taken over: it is nobody's word.
+    Headers that an answer sets itself are left. A ``request-id`` sent by the caller is not taken
+    over: it is nobody's word.
     """
 
     def __init__(self, app: ASGIApp, request_ids: RequestIds) -> None:
@@ -90,20 +89,21 @@ class RequestMarking(_Layer):
         self._request_ids = request_ids
 
     async def _handle(self, scope: Scope, receive: Receive, send: Send) -> None:
-        mark = make_mark(self._request_ids, Headers(scope=scope).getlist("traceparent"))
-        header = (b"request-id", str(mark.request_id).encode())
+        mark = make_mark(self._request_ids, _sent(scope, b"traceparent"))
+        standing = (*_RAW_SECURITY_HEADERS, (b"request-id", str(mark.request_id).encode()))
+
+        async def sending(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                present = {name for name, _ in message["headers"]}
+                added = [pair for pair in standing if pair[0] not in present]
+                message["headers"] = [*message["headers"], *added]
+            await send(message)
+
         token = MARK.set(mark)
         try:
-            await self._app(scope, receive, _with_headers(send, [header]))
+            await self._app(scope, receive, sending)
         finally:
             MARK.reset(token)
-
-
-class SecurityHeaders(_Layer):
-    """Adds ``SECURITY_HEADERS`` to each answer, except where it has its own."""
-
-    async def _handle(self, scope: Scope, receive: Receive, send: Send) -> None:
-        await self._app(scope, receive, _with_headers(send, _RAW_SECURITY_HEADERS))
 
 
 class AccessLog(_Layer):
@@ -174,12 +174,11 @@ class UncaughtFaults(_Layer):
 class UsableAddress(_Layer):
     """Refuses U+0000 in path and query, which no store can look up."""
 
-    async def _handle(self, scope: Scope, receive: Receive, send: Send) -> None:
+    def _handle(self, scope: Scope, receive: Receive, send: Send) -> Awaitable[None]:
         if _holds_nul(scope):
             detail = "The address holds U+0000; leave it out."
-            await _problem(scope, "text-refused", detail)(scope, receive, send)
-            return
-        await self._app(scope, receive, send)
+            return _problem(scope, "text-refused", detail)(scope, receive, send)
+        return self._app(scope, receive, send)
 
 
 class BodyCap(_Layer):
@@ -189,12 +188,11 @@ class BodyCap(_Layer):
         super().__init__(app)
         self._max_bytes = max_bytes
 
-    async def _handle(self, scope: Scope, receive: Receive, send: Send) -> None:
-        declared = Headers(scope=scope).get("content-length", "")
+    def _handle(self, scope: Scope, receive: Receive, send: Send) -> Awaitable[None]:
+        declared = next(iter(_sent(scope, b"content-length")), "")
         if declared.isdecimal() and int(declared) > self._max_bytes:
             detail = f"The body is longer than {self._max_bytes} bytes."
-            await _problem(scope, "body-too-large", detail)(scope, receive, send)
-            return
+            return _problem(scope, "body-too-large", detail)(scope, receive, send)
         received = 0
 
         async def counted() -> Message:
@@ -206,16 +204,17 @@ class BodyCap(_Layer):
                 raise HTTPException(413)
             return message
 
-        await self._app(scope, counted, send)
+        return self._app(scope, counted, send)
 
 
 class HeadAsGet(_Layer):
     """Answers HEAD as GET without the body (RFC 9110 section 9.3.2)."""
 
-    async def _handle(self, scope: Scope, receive: Receive, send: Send) -> None:
-        if scope["method"] != "HEAD":
-            await self._app(scope, receive, send)
-            return
+    def _handle(self, scope: Scope, receive: Receive, send: Send) -> Awaitable[None]:
+        handle = self._bodiless if scope["method"] == "HEAD" else self._app
+        return handle(scope, receive, send)
+
+    async def _bodiless(self, scope: Scope, receive: Receive, send: Send) -> None:
         inner = {**scope, "method": "GET"}
 
         async def bodiless(message: Message) -> None:
@@ -229,15 +228,9 @@ class HeadAsGet(_Layer):
             scope.update({name: inner[name] for name in ("route", "endpoint") if name in inner})
 
 
-def _with_headers(send: Send, defaults: RawHeaders) -> Send:
-    async def sending(message: Message) -> None:
-        if message["type"] == "http.response.start":
-            present = {name for name, _ in message["headers"]}
-            added = [pair for pair in defaults if pair[0] not in present]
-            message["headers"] = [*message["headers"], *added]
-        await send(message)
-
-    return sending
+def _sent(scope: Scope, header: bytes) -> list[str]:
+    """The values of a header, named in lower case as servers hand them over."""
+    return [value.decode("latin-1") for name, value in scope["headers"] if name == header]
 
 
 def _problem(scope: Scope, code: str, detail: str) -> Response:

@@ -24,7 +24,7 @@ from service.intake.picture_room import RETRY_AFTER_S
 from service.intake.priced_lines import PriceInputs, price_inputs, price_inputs_at_hand
 from service.intake.services import Caller, Services
 from service.notify.addresses import Resolver, system_resolver
-from service.web.auth import Principal, Scope, require
+from service.web.auth import Principal, Require, Scope
 from service.web.conditional import etag_for, not_modified
 from service.web.idempotency import REPLAYED_HEADER, fingerprint, parse_idempotency_key
 from service.web.problems import PROBLEM_MEDIA_TYPE, problem_of_error
@@ -96,47 +96,37 @@ async def _in_thread(threads: ThreadPoolExecutor, work: Callable[[], T]) -> T:
 
 
 async def _rooms(request: Request) -> Rooms:
+    return rooms_of(request)
+
+
+def rooms_of(request: Request) -> Rooms:
+    """The application's rooms, for a handler that comes too often to have them handed in."""
     rooms: Rooms = request.app.state.rooms
     return rooms
 
 
 RoomsPart = Annotated[Rooms, Depends(_rooms)]
+"""The application's rooms, for a handler's signature."""
 
 
 def _caller(principal: Principal) -> Caller:
     return Caller(principal.holder, in_shop=principal.scope is not Scope.STOREFRONT)
 
 
-async def _anyone(
-    principal: Annotated[Principal, Depends(require(Scope.STOREFRONT, Scope.STAFF))],
-) -> Caller:
-    return _caller(principal)
+def _caller_of(*scopes: Scope) -> Require[Caller]:
+    return Require(scopes, _caller)
 
 
-async def _storefront(
-    principal: Annotated[Principal, Depends(require(Scope.STOREFRONT))],
-) -> Caller:
-    return _caller(principal)
-
-
-async def _staff(principal: Annotated[Principal, Depends(require(Scope.STAFF))]) -> Caller:
-    return _caller(principal)
-
-
-async def _owner(principal: Annotated[Principal, Depends(require())]) -> Caller:
-    return _caller(principal)
-
-
-AnyCaller = Annotated[Caller, Depends(_anyone)]
+AnyCaller = Annotated[Caller, Depends(_caller_of(Scope.STOREFRONT, Scope.STAFF))]
 """A storefront, staff or the owner."""
 
-StorefrontCaller = Annotated[Caller, Depends(_storefront)]
+StorefrontCaller = Annotated[Caller, Depends(_caller_of(Scope.STOREFRONT))]
 """A storefront or the owner; staff do not buy."""
 
-StaffCaller = Annotated[Caller, Depends(_staff)]
+StaffCaller = Annotated[Caller, Depends(_caller_of(Scope.STAFF))]
 """Staff or the owner."""
 
-OwnerCaller = Annotated[Caller, Depends(_owner)]
+OwnerCaller = Annotated[Caller, Depends(_caller_of())]
 """The owner alone."""
 
 
@@ -202,7 +192,7 @@ def request_key(
 def known_request(request: Request, caller: Caller, body: object, key: str) -> RequestKey:
     """A request under the key it came with, and its fingerprint."""
     query = request.query_params.multi_items()
-    mark = fingerprint(request.method, request.url.path, query, caller.holder, body)
+    mark = fingerprint(request.method, request.scope["path"], query, caller.holder, body)
     return RequestKey(caller.holder, key, mark)
 
 

@@ -67,9 +67,11 @@ def make_mark(new_id: RequestIds, traceparents: Iterable[str]) -> RequestMark:
     """A mark for a new request: the caller's trace goes on if valid, else a new one starts."""
     parent = parse_traceparent(traceparents)
     trace_id = parent.trace_id if parent else new_id().hex
+    request_id = new_id()
     # Only the two flags that level 2 defines may be passed on.
     flags = parent.flags & (_SAMPLED | _RANDOM) if parent else _RANDOM
-    return RequestMark(new_id(), trace_id, new_id().hex[16:], flags)
+    # The span is of this request alone, so half of its id, which is as random, names it too.
+    return RequestMark(request_id, trace_id, request_id.hex[16:], flags)
 
 
 _UNMARKED = RequestMark(UUID(int=0), "", "", 0)
@@ -86,6 +88,7 @@ def add_mark(_logger: object, _method: str, event: MutableMapping[str, Any]) -> 
     """A structlog processor: puts the ids of the request being handled, if any, into a line."""
     mark = MARK.get()
     if mark is not _UNMARKED:
-        event.setdefault("request_id", str(mark.request_id))
+        if "request_id" not in event:
+            event["request_id"] = str(mark.request_id)
         event.setdefault("trace_id", mark.trace_id)
     return event

@@ -14,7 +14,7 @@ from sqlmodel import col
 from service.notify.claims import Claimed, Waiting, claim_due, look
 from service.notify.deliveries import list_deliveries
 from service.notify.endpoints import disable_endpoint
-from service.notify.outbox import Result, record_results, spread_events
+from service.notify.outbox import Result, Spread, record_results, spread_events
 from service.notify.retry import ATTEMPTS_MAX
 from service.store.tables import Delivery, Event
 from tests.notify.conftest import HOLDER, Books
@@ -23,8 +23,8 @@ LEASE = timedelta(seconds=60)
 
 
 def spread(books: Books) -> int:
-    """Spread new events."""
-    return books.database.write(partial(spread_events, now=books.clock()))
+    """Spread new events; gives how many."""
+    return books.database.write(partial(spread_events, now=books.clock())).events
 
 
 def claim(
@@ -99,12 +99,24 @@ def test_spreading_again_makes_nothing_twice(books: Books) -> None:
     assert len(claim(books)) == 1
 
 
+def test_spreading_tells_what_it_made(books: Books) -> None:
+    """Events that nobody listens for are spread, and make no delivery."""
+    work = partial(spread_events, now=books.clock())
+    books.happen(books.order())
+    assert books.database.write(work) == Spread(events=1, deliveries=0)
+    books.endpoint()
+    books.endpoint()
+    books.happen_all(books.orders(3))
+    assert books.database.write(work) == Spread(events=3, deliveries=6)
+    assert books.database.write(work) == Spread()
+
+
 def test_spreading_keeps_to_its_bound(books: Books) -> None:
     """No more events than asked for in one transaction, oldest first."""
     books.endpoint()
     events = books.happen_all([books.order()] * 5)
     work = partial(spread_events, now=books.clock(), limit=2)
-    assert [books.database.write(work) for _ in range(4)] == [2, 2, 1, 0]
+    assert [books.database.write(work).events for _ in range(4)] == [2, 2, 1, 0]
     assert [each.event_id for each in claim(books)] == events[:1]
 
 

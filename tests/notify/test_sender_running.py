@@ -44,10 +44,11 @@ class Counting(httpx.AsyncBaseTransport):
 
 
 class Failing(Database):
-    """A store of which the next calls of a kind fail."""
+    """A store of which the next calls of a kind fail, and which counts its writes."""
 
     failing_reads = 0
     failing_writes = 0
+    writes = 0
 
     def read(self, work: Callable[[Session], T]) -> T:
         """Fail while told to."""
@@ -58,6 +59,7 @@ class Failing(Database):
 
     def write(self, work: Callable[[Session], T]) -> T:
         """Fail while told to."""
+        self.writes += 1
         if self.failing_writes > 0:
             self.failing_writes -= 1
             raise Unavailable("store-unavailable", "away", retry_after_s=1)
@@ -148,6 +150,19 @@ async def test_looks_by_itself_without_being_woken(books: Books) -> None:
         await until(lambda: outcomes(books, endpoint_id) == ["refused", "delivered"])
         stop.set()
         await asyncio.wait_for(running, PATIENCE_S)
+
+
+async def test_events_that_nobody_hears_are_spread_and_nothing_is_claimed(
+    books: Books, failing: Failing
+) -> None:
+    """Without an endpoint a turn writes once: where it spreads."""
+    books.happen_all(books.orders(2))
+    sender = books.sender(Counting(), database=failing)
+    assert await sender.run_until_idle() == 0
+    assert failing.writes == 1
+    books.endpoint()
+    books.happen(books.order())
+    assert await sender.run_until_idle() == 1
 
 
 async def test_stopping_finishes_what_is_in_the_air(books: Books) -> None:

@@ -30,6 +30,7 @@ from service.web.parts import (
     known_request,
     refusal_writer,
     request_key,
+    rooms_of,
 )
 from service.web.request_mark import current_mark
 from service.web.together import Together
@@ -82,11 +83,7 @@ def _accepted(answer: OrderAnswer) -> Outcome:
     ),
 )
 async def place_order(
-    request: Request,
-    rooms: RoomsPart,
-    caller: StorefrontCaller,
-    key: IdempotencyKey,
-    body: OrderRequest,
+    request: Request, caller: StorefrontCaller, key: IdempotencyKey, body: OrderRequest
 ) -> Response:
     """Turn a quote into an order, exactly as it stands, once per Idempotency-Key.
 
@@ -95,7 +92,7 @@ async def place_order(
     known = known_request(request, caller, body.model_dump(mode="json"), key)
     asked = Accept(known, Acceptance(caller, body, current_mark().trace_id), copy_context())
     accepting: Accepting = request.app.state.accepting
-    return done(rooms, await accepting.ask(asked, apart=(known.caller, known.key)))
+    return done(rooms_of(request), await accepting.ask(asked, apart=(known.caller, known.key)))
 
 
 @router.get(
