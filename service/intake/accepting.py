@@ -57,19 +57,25 @@ from service.intake.stock_tickets import need_rows
 from service.intake.ticket_events import accepted_event
 from service.intake.ticket_rows import next_station
 from service.store.database import lock_shop
-from service.store.ledger import OpenShare, StationTime, book_shares, keep_freed, station_time
+from service.store.ledger import (
+    OpenShare,
+    StationTime,
+    keep_freed,
+    rows_of_shares,
+    station_time,
+)
+from service.store.many_rows import write_tables
 from service.store.new_orders import (
     NewOrder,
     QuoteToAccept,
-    last_ticket_number,
     quotes_to_accept,
-    ticket_number,
-    write_orders,
-    write_ticket_needs,
-    write_tickets,
+    rows_of_needs,
+    rows_of_orders,
+    rows_of_tickets,
+    tickets_to_come,
 )
-from service.store.outbox import write_events
-from service.store.station_margins import keep_margins, margins_from
+from service.store.outbox import rows_of_events
+from service.store.station_margins import margins_from, rows_of_margins
 from service.store.ticket_documents import document_name, keep_documents
 
 
@@ -178,7 +184,8 @@ class _Desk:
         self._freed = time.freed
         self._margins = margins_from(session, today) if quotes else {}
         self._hours = ShopHours(self._in_force.calendar, self._in_force.stations)
-        self._last_number = last_ticket_number(session) if quotes else 0
+        count = sum(len(one.plan["tickets"]) for one in self._planned.values())
+        self._to_come = tickets_to_come(session, count)
 
     def accept(self, asked: Acceptance) -> _Accepted:
         """Take what a quote needs, or raise why it cannot be accepted and leave all as it was."""
@@ -327,10 +334,11 @@ class _Desk:
     ) -> Iterator[dict[str, Any]]:
         """The tickets, numbered on from the last; the shop's lock keeps numbers apart."""
         for index, entry in enumerate(planned):
-            self._last_number += 1
+            ticket_id, number = next(self._to_come)
             work_s = sum(work[1] for work in entry["works"])
             yield {
-                "number": ticket_number(self._last_number),
+                "id": ticket_id,
+                "number": number,
                 "order_id": order.id,
                 "line_index": index,
                 "state": TicketState.WAITING,
@@ -345,15 +353,15 @@ class _Desk:
 
 
 def _write(session: Session, accepted: Sequence[_Accepted]) -> None:
-    """Write orders with all that goes with them, a statement for each table."""
+    """Write orders with all that goes with them."""
     end_quote_holds(session, [one.planned.quote.id for one in accepted if one.planned.may_hold])
-    write_orders(session, [one.order for one in accepted], [_record(one) for one in accepted])
     keep_documents(session, [text for one in accepted for text in one.planned.documents])
-    ids = iter(write_tickets(session, [row for one in accepted for row in one.ticket_rows]))
+    keep_freed(session, {place: time for one in accepted for place, time in one.freed.items()})
     needed: list[dict[str, Any]] = []
     shares: list[OpenShare] = []
+    changed: dict[tuple[str, bool], dict[date, Margin]] = {}
     for one in accepted:
-        ticket_ids = [next(ids) for _ in one.ticket_rows]
+        ticket_ids = [row["id"] for row in one.ticket_rows]
         for ticket_id, needs in zip(ticket_ids, one.planned.needs, strict=True):
             needed += need_rows(ticket_id, needs)
         shares += [
@@ -366,15 +374,18 @@ def _write(session: Session, accepted: Sequence[_Accepted]) -> None:
             )
             for share in one.booked.bookings
         ]
-    write_ticket_needs(session, needed)
-    book_shares(session, shares)
-    changed: dict[tuple[str, bool], dict[date, Margin]] = {}
-    for one in accepted:
         for place, by_day in one.booked.margins.items():
             changed.setdefault(place, {}).update(by_day)
-    keep_margins(session, changed)
-    keep_freed(session, {place: time for one in accepted for place, time in one.freed.items()})
-    write_events(session, [one.event for one in accepted])
+    orders, promises = [one.order for one in accepted], [_record(one) for one in accepted]
+    parts = [
+        *rows_of_orders(orders, promises),
+        rows_of_tickets([row for one in accepted for row in one.ticket_rows]),
+        rows_of_needs(needed),
+        *rows_of_shares(shares),
+        rows_of_margins(changed),
+        rows_of_events([one.event for one in accepted]),
+    ]
+    write_tables(session.connection(), parts)
 
 
 def _works(planned: _Planned) -> list[list[StationWork]]:

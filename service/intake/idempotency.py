@@ -15,7 +15,7 @@ from datetime import datetime, timedelta
 from typing import Any, Final
 
 from pydantic import BaseModel
-from sqlalchemy import Connection, Executable, Row, bindparam, delete, select, update
+from sqlalchemy import Connection, Insert, Row, bindparam, delete, select, update
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session
 
@@ -228,7 +228,7 @@ def _answer(outcome: Outcome) -> dict[str, Any]:
     }
 
 
-def _reserving(insert: StoreInsert) -> Executable:
+def _reserving(insert: StoreInsert) -> Insert:
     """Take a key nobody has, or whose time is over, and then give it back."""
     key = [column.name for column in _ANSWERS.primary_key]
     others = [column.name for column in _ANSWERS.columns if not column.primary_key]
@@ -240,7 +240,7 @@ def _reserving(insert: StoreInsert) -> Executable:
     return reserved.returning(_ANSWERS.c.caller, _ANSWERS.c.key)
 
 
-def _answering(insert: StoreInsert) -> Executable:
+def _answering(insert: StoreInsert) -> Insert:
     """Put answers in the place of keys that were taken."""
     told = ("status", "headers_json", "body_json")
     key = [column.name for column in _ANSWERS.primary_key]

@@ -26,13 +26,15 @@ from service.domain.ticket_states import Move
 from service.intake.requests import MoveRequest
 from service.intake.stock_rows import item_of, key_of
 from service.intake.ticket_rows import document_of, piece_count, piece_rows
-from service.store.new_orders import write_ticket_needs
+from service.store.many_rows import write_tables
+from service.store.new_orders import rows_of_needs
 from service.store.tables import RunClaim, StockMove, Ticket, TicketNeed
 
 
 def write_needs(session: Session, ticket: Ticket, needs: Iterable[Need]) -> None:
     """Write what a new ticket needs; it has its id already."""
-    write_ticket_needs(session, need_rows(ticket.id or 0, needs))
+    rows = rows_of_needs(need_rows(ticket.id or 0, needs))
+    write_tables(session.connection(), [rows])
 
 
 def need_rows(ticket_id: int, needs: Iterable[Need]) -> list[dict[str, Any]]:

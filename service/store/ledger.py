@@ -12,7 +12,7 @@ from typing import Any, Final, NamedTuple
 
 from sqlalchemy import (
     BigInteger,
-    Executable,
+    Insert,
     bindparam,
     case,
     cast,
@@ -28,7 +28,7 @@ from sqlmodel import Session, col
 
 from service.domain.booked_time import NOTHING_BOOKED, Booked, BookedTime
 from service.store.core import table_of
-from service.store.many_rows import StoreInsert, write_rows
+from service.store.many_rows import StoreInsert, TableRows, write_tables
 from service.store.tables import Booking, CapacityHold, StationDay
 
 Share = tuple[str, date, int]
@@ -144,26 +144,26 @@ def book(session: Session, ticket_id: int, shares: Sequence[Share], *, rush: boo
 
 def book_shares(session: Session, shares: Sequence[OpenShare]) -> None:
     """Book shares of many tickets; no two of one ticket are of one station and day."""
-    if not shares:
-        return
-    connection = session.connection()
-    rows = [{**one._asdict(), "worked": False} for one in shares]
-    write_rows(connection, _BOOKINGS, rows, _adding_bookings)
-    write_rows(
-        connection,
-        _STATION_DAYS,
-        [
-            {
-                "station": station,
-                "day": day,
-                "booked_s": time.seconds,
-                "rush_s": time.rush_s,
-                "squares_s2": time.squares_s2,
-            }
-            for (station, day), time in sorted(_by_day(shares).items())
-        ],
-        _adding_days,
-    )
+    write_tables(session.connection(), rows_of_shares(shares))
+
+
+def rows_of_shares(shares: Sequence[OpenShare]) -> list[TableRows]:
+    """Shares as they are booked."""
+    bookings = [{**one._asdict(), "worked": False} for one in shares]
+    days = [
+        {
+            "station": station,
+            "day": day,
+            "booked_s": time.seconds,
+            "rush_s": time.rush_s,
+            "squares_s2": time.squares_s2,
+        }
+        for (station, day), time in sorted(_by_day(shares).items())
+    ]
+    return [
+        TableRows(_BOOKINGS, bookings, _adding_bookings),
+        TableRows(_STATION_DAYS, days, _adding_days),
+    ]
 
 
 def give_back(
@@ -347,7 +347,7 @@ def _batches(ids: Sequence[int]) -> Iterator[Sequence[int]]:
         yield ids[start : start + _BATCH]
 
 
-def _adding_bookings(insert: StoreInsert) -> Executable:
+def _adding_bookings(insert: StoreInsert) -> Insert:
     """Add the seconds to a row that is there already."""
     return insert.on_conflict_do_update(
         index_elements=[column.name for column in _BOOKINGS.primary_key],
@@ -359,7 +359,7 @@ def _adding_bookings(insert: StoreInsert) -> Executable:
     )
 
 
-def _adding_days(insert: StoreInsert) -> Executable:
+def _adding_days(insert: StoreInsert) -> Insert:
     """The same of what is booked of a day."""
     return insert.on_conflict_do_update(
         index_elements=[column.name for column in _STATION_DAYS.primary_key],

@@ -6,16 +6,16 @@ nothing.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from datetime import date, datetime
 from typing import Any, Final, NamedTuple
 
-from sqlalchemy import Executable, bindparam, select
+from sqlalchemy import Integer, bindparam, func, literal_column, select
 from sqlmodel import Session
 
 from service.domain.ticket_states import OrderState
 from service.store.core import table_of
-from service.store.many_rows import StoreInsert, write_rows
+from service.store.many_rows import TableRows
 from service.store.tables import Order, OrderPromise, Quote, Ticket, TicketNeed
 
 Values = Mapping[str, Any]
@@ -27,10 +27,13 @@ _ORDERS = table_of(Order)
 _PROMISES = table_of(OrderPromise)
 _QUOTES = table_of(Quote)
 _TICKETS = table_of(Ticket)
-
 _NEEDS = table_of(TicketNeed)
 
-_LAST_NUMBER: Final = select(_TICKETS.c.number).order_by(_TICKETS.c.id.desc()).limit(1)
+_LAST: Final = select(_TICKETS.c.id, _TICKETS.c.number).order_by(_TICKETS.c.id.desc()).limit(1)
+_LAST_NUMBER: Final = _LAST.with_only_columns(_TICKETS.c.number)
+_NEXT_IDS: Final = select(
+    func.nextval(literal_column("'ticket_id_seq'")), _LAST_NUMBER.scalar_subquery()
+).select_from(func.generate_series(1, bindparam("count", type_=Integer)))
 
 
 class QuoteToAccept(NamedTuple):
@@ -80,10 +83,29 @@ def quotes_to_accept(session: Session, quote_ids: Collection[str]) -> dict[str, 
     return {row[0]: QuoteToAccept._make(row) for row in rows}
 
 
+def tickets_to_come(session: Session, count: int) -> Iterator[tuple[int, str]]:
+    """Ids and numbers of the next tickets, so many at most; what is not taken is left out.
+
+    Numbers go on from the last without a gap, ids mount.
+    """
+    connection = session.connection()
+    if connection.dialect.name == "postgresql":
+        rows = connection.execute(_NEXT_IDS, {"count": count}).all()
+        ids, last = [row[0] for row in rows], rows[0][1] if rows else None
+    else:
+        found = connection.execute(_LAST).first()
+        last_id, last = found or (0, None)
+        ids = [last_id + 1 + at for at in range(count)]
+    return ((id_, ticket_number(_plain(last) + at)) for at, id_ in enumerate(ids, 1))
+
+
 def last_ticket_number(session: Session) -> int:
     """The last ticket's number without its letter; 0 before the first."""
-    last = session.connection().execute(_LAST_NUMBER).scalar()
-    return int(last[1:]) if last else 0
+    return _plain(session.connection().execute(_LAST_NUMBER).scalar())
+
+
+def _plain(number: str | None) -> int:
+    return int(number[1:]) if number else 0
 
 
 def ticket_number(number: int) -> str:
@@ -91,25 +113,17 @@ def ticket_number(number: int) -> str:
     return f"T{number:0{_TICKET_DIGITS}d}"
 
 
-def write_orders(session: Session, orders: Iterable[NewOrder], promises: Sequence[Values]) -> None:
-    """Write orders, one at least, and what each was promised."""
-    connection = session.connection()
-    write_rows(connection, _ORDERS, [order._asdict() for order in orders])
-    write_rows(connection, _PROMISES, promises)
+def rows_of_orders(orders: Iterable[NewOrder], promises: Sequence[Values]) -> list[TableRows]:
+    """Orders and what each was promised, as they are written."""
+    told = [order._asdict() for order in orders]
+    return [TableRows(_ORDERS, told), TableRows(_PROMISES, promises)]
 
 
-def write_tickets(session: Session, tickets: Sequence[Values]) -> list[int]:
-    """Write tickets, all with the same columns; gives their ids in the same order."""
-    rows = write_rows(session.connection(), _TICKETS, tickets, _with_ids)
-    id_of = {row.number: row.id for row in rows}
-    return [id_of[ticket["number"]] for ticket in tickets]
+def rows_of_tickets(tickets: Sequence[Values]) -> TableRows:
+    """Tickets, all with the same columns, as they are written."""
+    return TableRows(_TICKETS, tickets)
 
 
-def _with_ids(insert: StoreInsert) -> Executable:
-    return insert.returning(_TICKETS.c.id, _TICKETS.c.number)
-
-
-def write_ticket_needs(session: Session, needs: Sequence[Values]) -> None:
-    """Write what tickets take from stock."""
-    if needs:
-        write_rows(session.connection(), _NEEDS, needs)
+def rows_of_needs(needs: Sequence[Values]) -> TableRows:
+    """What tickets take from stock, as it is written."""
+    return TableRows(_NEEDS, needs)

@@ -13,7 +13,7 @@ from sqlmodel import Session
 
 from service.domain.canonical import canonical_json, rfc3339
 from service.store.core import table_of
-from service.store.many_rows import write_rows
+from service.store.many_rows import TableRows, write_tables
 from service.store.tables import Event, Order
 
 _TYPE: Final = re.compile(r"[a-zA-Z0-9_]+(?:\.[a-zA-Z0-9_]+)*", re.ASCII)
@@ -55,7 +55,7 @@ def record_event(
         event_id=event_id,
         trace_id=trace_id,
     )
-    write_events(session, [row])
+    write_tables(session.connection(), [rows_of_events([row])])
     return Event(**row)
 
 
@@ -108,9 +108,9 @@ def event_row(
     }
 
 
-def write_events(session: Session, rows: Sequence[Mapping[str, Any]]) -> None:
-    """Write rows of :func:`event_row`, one at least."""
-    write_rows(session.connection(), _EVENTS, rows)
+def rows_of_events(rows: Sequence[Mapping[str, Any]]) -> TableRows:
+    """Rows of :func:`event_row`, as they are written."""
+    return TableRows(_EVENTS, rows)
 
 
 def _next_sequence(session: Session, order: Order) -> int:

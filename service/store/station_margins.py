@@ -8,12 +8,12 @@ from __future__ import annotations
 from datetime import date
 from typing import Final
 
-from sqlalchemy import Executable, bindparam, delete, select
+from sqlalchemy import Insert, bindparam, delete, select
 from sqlmodel import Session
 
 from service.domain.margins import Margin, Margins
 from service.store.core import table_of
-from service.store.many_rows import StoreInsert, write_rows
+from service.store.many_rows import StoreInsert, TableRows
 from service.store.tables import StationMargin
 
 _TABLE: Final = table_of(StationMargin)
@@ -31,8 +31,8 @@ def margins_from(session: Session, from_day: date) -> dict[tuple[str, bool], dic
     return found
 
 
-def keep_margins(session: Session, margins: Margins) -> None:
-    """Keep margins as they are now, in the place of what was kept."""
+def rows_of_margins(margins: Margins) -> TableRows:
+    """Margins as they are now, which are written in the place of what was kept."""
     rows = [
         {
             "station": station,
@@ -44,8 +44,7 @@ def keep_margins(session: Session, margins: Margins) -> None:
         for (station, rush), by_day in sorted(margins.items())
         for day, margin in sorted(by_day.items())
     ]
-    if rows:
-        write_rows(session.connection(), _TABLE, rows, _in_place)
+    return TableRows(_TABLE, rows, _in_place)
 
 
 def forget_margins(session: Session, before: date) -> None:
@@ -53,7 +52,7 @@ def forget_margins(session: Session, before: date) -> None:
     session.connection().execute(delete(_TABLE).where(_TABLE.c.day < before))
 
 
-def _in_place(insert: StoreInsert) -> Executable:
+def _in_place(insert: StoreInsert) -> Insert:
     return insert.on_conflict_do_update(
         index_elements=[column.name for column in _TABLE.primary_key],
         set_={"margin_s": insert.excluded.margin_s, "courses": insert.excluded.courses},

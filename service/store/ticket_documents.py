@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from hashlib import sha256
 from typing import Final
 
-from sqlalchemy import Executable
+from sqlalchemy import Insert
 from sqlmodel import Session
 
 from service.store.core import table_of
@@ -30,5 +30,5 @@ def keep_documents(session: Session, documents: Iterable[str]) -> None:
         write_rows(session.connection(), _DOCUMENTS, rows, _unless_there)
 
 
-def _unless_there(insert: StoreInsert) -> Executable:
+def _unless_there(insert: StoreInsert) -> Insert:
     return insert.on_conflict_do_nothing(index_elements=["sha256"])

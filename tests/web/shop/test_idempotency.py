@@ -237,7 +237,7 @@ def test_a_crash_between_commit_and_answer(
     assert made_of(standing_shop, quote) == (1, 1, 1, 1)
 
 
-@pytest.mark.parametrize("step", ["write_tickets", "book_shares", "write_events"])
+@pytest.mark.parametrize("step", ["end_quote_holds", "rows_of_events", "write_tables"])
 def test_a_crash_before_the_commit(
     standing_shop: ShopDoor, asking: Caller, monkeypatch: pytest.MonkeyPatch, step: str, key: str
 ) -> None:
