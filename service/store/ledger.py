@@ -112,7 +112,7 @@ def booked_time(
 
 def station_time(session: Session, from_day: date, *, now: datetime) -> StationTime:
     """The same, with what was given back."""
-    rows = session.connection().execute(_TIME, {"from_day": from_day, "now": now})
+    rows = session.connection().execute(_TIME, {"from_day": from_day, "now": now}).all()
     found = StationTime({}, {})
     for station, day, seconds, rush_s, squares_s2, freed_s, *freed in rows:
         if seconds:

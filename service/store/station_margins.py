@@ -25,7 +25,7 @@ _KNOWN: Final = select(
 def margins_from(session: Session, from_day: date) -> dict[tuple[str, bool], dict[date, Margin]]:
     """The margins of that day and later ones."""
     found: dict[tuple[str, bool], dict[date, Margin]] = {}
-    rows = session.connection().execute(_KNOWN, {"from_day": from_day})
+    rows = session.connection().execute(_KNOWN, {"from_day": from_day}).all()
     for station, rush, day, seconds, courses in rows:
         found.setdefault((station, rush), {})[day] = Margin(seconds, courses)
     return found
