@@ -32,6 +32,7 @@ class ShopHours:
         self._stations = tuple(stations)
         self._hours = StationHours(calendar)
         self._found: dict[date, int] = {}
+        self._sums: dict[date, list[int]] = {}
 
     def day_s(self, day: date) -> int:
         """Seconds from the opening on; 0 on a day that is not worked."""
@@ -66,10 +67,16 @@ class ShopHours:
     def _between_s(self, start: datetime, end: datetime) -> int:
         first, from_s = place_of(self._calendar, start)
         last, to_s = place_of(self._calendar, end)
-        days = min((last - first).days, SEARCH_DAYS)
-        whole = sum(self.day_s(first + timedelta(days=offset)) for offset in range(days))
+        whole = self._whole_s(first, min((last - first).days, SEARCH_DAYS))
         into = min(to_s, self.day_s(last)) - min(from_s, self.day_s(first))
         return max(0, whole + into)
+
+    def _whole_s(self, first: date, days: int) -> int:
+        """The working time of so many days; from one day on, sums are kept for the next ticket."""
+        sums = self._sums.setdefault(first, [0])
+        while len(sums) <= days:
+            sums.append(sums[-1] + self.day_s(first + timedelta(days=len(sums) - 1)))
+        return sums[days]
 
     def _before_dispatch_s(self, day: date) -> int:
         day_s = self.day_s(day)
