@@ -156,7 +156,11 @@ class _Duel:
     def __init__(self, shop: _Shop, bare: Server, effort: Effort, endpoint: Endpoint) -> None:
         self._shop = shop
         self._bare_server = bare
-        self._effort = effort
+        self._effort = replace(
+            effort,
+            burst_s=endpoint.longer * effort.burst_s,
+            endpoint_s=endpoint.longer * effort.endpoint_s,
+        )
         self._endpoint = endpoint
         self._turns = self._real_turns()
 

@@ -70,7 +70,8 @@ class Endpoint:
     ``path`` is its template. ``durable`` sets it beside a durable insert. ``stored`` says that it
     touches the store, so that it is measured on each. ``uses_up`` names what each call takes one
     of: ``quotes`` or ``tickets``. ``always_new`` asks for another width each time, so that nothing
-    remembered answers it.
+    remembered answers it. Where calls are carried out in turns of many, bursts are ``longer`` by
+    that factor, for the first and the last turns are ragged.
     """
 
     slug: str
@@ -85,6 +86,7 @@ class Endpoint:
     uses_up: str = ""
     always_new: bool = False
     connections: int = MANY
+    longer: int = 1
     upload: bool = False
 
 
@@ -122,7 +124,7 @@ ENDPOINTS = (
     Endpoint("quoted", "GET /v1/quotes/{id}", "GET", "/v1/quotes/{item}", QuoteAnswer,
              stored=True),
     Endpoint("order", "POST /v1/orders, accept", "POST", "/v1/orders", OrderAnswer, OrderRequest,
-             status=201, durable=True, stored=True, uses_up="quotes"),
+             status=201, durable=True, stored=True, uses_up="quotes", longer=4),
     Endpoint("order-alone", "POST /v1/orders, accept, one caller", "POST", "/v1/orders",
              OrderAnswer, OrderRequest, status=201, durable=True, stored=True, uses_up="quotes",
              connections=ALONE),
