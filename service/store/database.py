@@ -166,7 +166,7 @@ def lock_shop(session: Session) -> None:
 
     SQLite needs nothing: its writers are alone from the beginning. On PostgreSQL this is an
     advisory lock, and what is read after it sees all that its earlier holders committed. Whoever
-    holds it may ask for it again.
+    holds it may ask for it again. Not for a savepoint, whose end would let go of it unnoticed.
     """
     if session.get_bind().dialect.name == "postgresql" and not session.info.get(_SHOP_LOCKED):
         session.connection().execute(select(func.pg_advisory_xact_lock(_SHOP_LOCK_KEY)))
