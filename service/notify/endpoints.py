@@ -19,6 +19,7 @@ from sqlmodel import col
 from service.domain.errors import BadInput, Conflict, FieldFault, NotFound
 from service.domain.events import EVENT_TYPES
 from service.notify.addresses import endpoint_url_fault
+from service.notify.claims import fail_hopeless
 from service.notify.sealing import Sealer
 from service.notify.signing import secret_from_bytes
 from service.store.database import Database
@@ -192,6 +193,8 @@ def _disable(
         row.disabled_at = row.disabled_at or now
         row.disabled_reason = reason
         session.flush()
+        # Here, for a sender that has nothing due and nobody to tell claims nothing.
+        fail_hopeless(session, now)
     return _view(row)
 
 

@@ -14,7 +14,7 @@ from typing import Any, Final
 from sqlalchemy import Row, bindparam, func, insert, select, update
 from sqlalchemy.orm import Session
 
-from service.notify.claims import Claimed
+from service.notify.claims import Claimed, fail_hopeless
 from service.store.tables import metadata
 
 SPREAD_EVENTS_MAX: Final = 200
@@ -148,6 +148,8 @@ def _attempt_row(result: Result) -> dict[str, Any]:
 def _retire(session: Session, result: Result) -> None:
     given = {"gone_id": result.claimed.endpoint_id, "gone_at": result.ended_at}
     session.connection().execute(_RETIRE, given).close()
+    # Here, for a sender that has nothing due and nobody to tell claims nothing.
+    fail_hopeless(session, result.ended_at)
 
 
 _UNSPREAD = (

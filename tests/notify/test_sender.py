@@ -18,7 +18,7 @@ from structlog.testing import capture_logs
 
 from service.domain.errors import Conflict
 from service.notify.deliveries import DeliveryView, list_deliveries, replay_delivery
-from service.notify.endpoints import enable_endpoint, get_endpoint
+from service.notify.endpoints import disable_endpoint, enable_endpoint, get_endpoint
 from service.notify.retry import ATTEMPTS_MAX, WAITS_S
 from service.notify.sealing import Sealer
 from service.notify.sender import OUTCOMES, Pace, Sender
@@ -212,6 +212,26 @@ async def test_gone_receiver_is_disabled_and_can_come_back(books: Books) -> None
         await post.sender.run_until_idle()
         assert post.ids_received() == [first, first, second]
         assert [each.state for each in post.deliveries()] == ["delivered", "delivered"]
+
+
+async def test_what_waits_for_a_gone_receiver_fails_at_once(books: Books) -> None:
+    """Also what is to be tried much later, with nobody else to be told and nothing due."""
+    async with posting(books, answer(500), answer(410)) as post:
+        books.happen(books.order())
+        await post.sender.run_once()
+        assert [each.state for each in post.deliveries()] == ["pending"]
+        books.happen(books.order())
+        await post.sender.run_once()
+        assert [each.state for each in post.deliveries()] == ["failed", "failed"]
+
+
+async def test_what_waits_fails_when_its_endpoint_is_disabled(books: Books) -> None:
+    """At once, not when it is due."""
+    async with posting(books, answer(500)) as post:
+        books.happen(books.order())
+        await post.sender.run_once()
+        disable_endpoint(books.database, HOLDER, post.registered.endpoint.id, books.clock())
+        assert [each.state for each in post.deliveries()] == ["failed"]
 
 
 @pytest.mark.parametrize("trouble", [hang, close], ids=["hangs", "closes"])
