@@ -22,8 +22,7 @@ MOST_TOGETHER = 32
 """Requests in one turn, so that others who write wait for no longer than those take."""
 
 MOMENT_S = 0.002
-"""How long a turn waits for more of those who shared the last one, again while some come; one who
-comes alone waits for nobody."""
+"""How long a turn waits for those who shared the last one; one who comes alone waits for nobody."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,19 +70,13 @@ class Together(Generic[Asked, Told]):
     async def _take_turns(self) -> None:
         try:
             while self._waiting:
-                await self._gather()
+                if len(self._waiting) < self._last:
+                    await asyncio.sleep(MOMENT_S)
                 some = self._next()
                 self._last = len(some)
                 await self._one_turn(some)
         finally:
             self._taking = None
-
-    async def _gather(self) -> None:
-        """Wait for those who shared the last turn, for as long as some come at each moment."""
-        before = 0
-        while before < len(self._waiting) < self._last:
-            before = len(self._waiting)
-            await asyncio.sleep(MOMENT_S)
 
     async def _one_turn(self, some: Sequence[_Waiting[Asked, Told]]) -> None:
         turn = asyncio.create_task(self._turn([one.asked for one in some]))
