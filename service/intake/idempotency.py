@@ -15,7 +15,7 @@ from datetime import datetime, timedelta
 from typing import Any, Final
 
 from pydantic import BaseModel
-from sqlalchemy import Connection, Insert, Row, bindparam, delete, select, update
+from sqlalchemy import Connection, Insert, Row, bindparam, delete, select
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session
 
@@ -37,13 +37,6 @@ _ANSWERS: Final = table_of(StoredAnswer)
 _NAMED: Final = (_ANSWERS.c.caller == bindparam("of"), _ANSWERS.c.key == bindparam("under"))
 _KEPT: Final = select(_ANSWERS).where(*_NAMED)
 _FORGET: Final = delete(_ANSWERS).where(*_NAMED)
-_ANSWER: Final = (
-    update(_ANSWERS)
-    .where(*_NAMED)
-    .values(
-        status=bindparam("outcome"), headers_json=bindparam("headers"), body_json=bindparam("body")
-    )
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,20 +205,12 @@ def _once(services: Services, session: Session, request: RequestKey, work: Work)
         if kept is not None:
             return _replay(kept, request)
     outcome = _attempt(session, work)
-    connection.execute(_ANSWER, named | _answer(outcome))
+    write_rows(connection, _ANSWERS, [_row(request, now, outcome)], _answering)
     return outcome
 
 
 def _named(request: RequestKey) -> dict[str, str]:
     return {"of": request.caller, "under": request.key}
-
-
-def _answer(outcome: Outcome) -> dict[str, Any]:
-    return {
-        "outcome": outcome.status,
-        "headers": json.dumps(dict(outcome.headers)),
-        "body": outcome.body_json,
-    }
 
 
 def _reserving(insert: StoreInsert) -> Insert:

@@ -47,7 +47,7 @@ from service.intake.ticket_rows import next_station, ticket_answer
 from service.intake.urgency import latest_start_s
 from service.store.database import lock_shop
 from service.store.ledger import book
-from service.store.new_orders import last_ticket_number, ticket_number
+from service.store.new_orders import tickets_to_come
 from service.store.tables import Order, OrderPromise, Quote, Ticket, TicketPiece
 from service.store.ticket_documents import document_name, keep_documents
 
@@ -179,10 +179,11 @@ def _write(
     earlier = select(func.max(Ticket.remake)).where(
         Ticket.order_id == ticket.order_id, Ticket.line_index == ticket.line_index
     )
-    number = ticket_number(last_ticket_number(session) + 1)
+    ticket_id, number = next(tickets_to_come(session, 1))
     document = planned.document.model_dump_json()
     keep_documents(session, [document])
     remake = Ticket(
+        id=ticket_id,
         number=number,
         order_id=ticket.order_id,
         line_index=ticket.line_index,
@@ -202,7 +203,7 @@ def _write(
     session.add(remake)
     session.flush()
     write_needs(session, remake, planned.needs)
-    book(session, remake.id or 0, taken)
+    book(session, ticket_id, taken)
     return remake
 
 

@@ -96,20 +96,14 @@ def tickets_to_come(session: Session, count: int) -> Iterator[tuple[int, str]]:
         found = connection.execute(_LAST).first()
         last_id, last = found or (0, None)
         ids = [last_id + 1 + at for at in range(count)]
-    return ((id_, ticket_number(_plain(last) + at)) for at, id_ in enumerate(ids, 1))
-
-
-def last_ticket_number(session: Session) -> int:
-    """The last ticket's number without its letter; 0 before the first."""
-    return _plain(session.connection().execute(_LAST_NUMBER).scalar())
+    return ((id_, _numbered(_plain(last) + at)) for at, id_ in enumerate(ids, 1))
 
 
 def _plain(number: str | None) -> int:
     return int(number[1:]) if number else 0
 
 
-def ticket_number(number: int) -> str:
-    """A ticket's number as people read it."""
+def _numbered(number: int) -> str:
     return f"T{number:0{_TICKET_DIGITS}d}"
 
 
