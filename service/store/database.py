@@ -87,7 +87,11 @@ class Database:
             store_faults(writing=False),
             Session(self._engines.reader, expire_on_commit=False) as session,
         ):
-            return work(session)
+            result = work(session)
+            # Nothing was written; but a rollback would make the driver forget the statements that
+            # it has prepared on this connection.
+            session.commit()
+            return result
 
     def ready(self) -> tuple[bool, str]:
         """Whether the database answers and its tables are those of this program, and why not."""

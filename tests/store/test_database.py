@@ -135,6 +135,21 @@ def test_a_read_sees_one_snapshot_and_holds_up_no_writer(
     elsewhere.close()
 
 
+@pytest.mark.parametrize("store", ["postgresql"])
+def test_what_is_read_again_and_again_is_planned_a_few_times_only(store_url: str) -> None:
+    """A read leaves prepared what the driver has prepared for it; a rollback would undo that.
+
+    Both from memory: psycopg prepares a statement that comes more than five times on a connection,
+    and PostgreSQL lists in pg_prepared_statements what is prepared.
+    """
+    database = Database.open(store_url, pool_size=1)
+    prepared = text("SELECT statement FROM pg_prepared_statements")
+    for _ in range(8):
+        listed = database.read(lambda session: session.execute(prepared).scalars().all())
+    assert str(prepared) in listed
+    database.close()
+
+
 def test_a_write_holds_up_no_reader(database: Database, store_url: str) -> None:
     """Reads go on beside an unfinished write, and do not see it."""
     elsewhere = Database.open(store_url)
