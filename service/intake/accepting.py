@@ -21,9 +21,8 @@ from service.domain.booked_time import Booked, with_shares
 from service.domain.calendar import place_of
 from service.domain.canonical import rfc3339
 from service.domain.capable_to_promise import promise
-from service.domain.completion import Courses
 from service.domain.errors import Conflict, Gone, NotFound, ServiceError
-from service.domain.found_day import found_day, lowered, margin_of, margins_with, workroom
+from service.domain.found_day import found_day, margins_with
 from service.domain.margins import Margin, Margins, freed_after
 from service.domain.promising import (
     HorizonExceeded,
@@ -45,7 +44,6 @@ from service.intake.holds import (
     bookings_held,
     end_quote_holds,
     live_holds,
-    shares_held,
 )
 from service.intake.material import needs_read, shelf_of, wanted_of
 from service.intake.order_answers import NewTicket, order_answer
@@ -143,12 +141,13 @@ class _Planned(NamedTuple):
 
 
 class _Booked(NamedTuple):
-    """The station time that an order takes, and what is kept of its promise."""
+    """The station time that an order takes, what is kept of its promise, and what changes by it."""
 
     bookings: Sequence[PlannedBooking]
     rush: bool
     promise: Mapping[str, Any]
     margins: Margins
+    freed: Booked
 
 
 class _Accepted(NamedTuple):
@@ -159,7 +158,6 @@ class _Accepted(NamedTuple):
     tickets: Sequence[NewTicket]
     ticket_rows: Sequence[Mapping[str, Any]]
     booked: _Booked
-    freed: Booked
     event: Mapping[str, Any]
 
 
@@ -204,10 +202,9 @@ class _Desk:
         self._booked = with_shares(self._booked, shares, rush=booked.rush)
         for place, by_day in booked.margins.items():
             self._margins.setdefault(place, {}).update(by_day)
-        freed = freed_after(self._freed, booked.bookings, rush=booked.rush)
-        self._freed = self._freed | freed
+        self._freed = {**self._freed, **booked.freed}
         self._shelf.take(planned.wanted)
-        return self._accepted(asked, planned, booked, freed)
+        return self._accepted(asked, planned, booked)
 
     def _open(self, asked: Acceptance) -> _Planned:
         quote = self._quotes.get(asked.request.quote_id)
@@ -231,8 +228,8 @@ class _Desk:
         """What the quote holds, turned into bookings as it is; None where nothing is held any more.
 
         It is not promised again: time and material were kept for it, and what others were promised
-        since came after it. Only another catalogue put in force, or material that is gone, breaks a
-        hold.
+        since came after it and left it its margins. Only another catalogue put in force, or
+        material that is gone, breaks a hold.
         """
         held = planned.plan.get("held") or {}
         if not hold.shares or "bookings" not in held:
@@ -243,18 +240,7 @@ class _Desk:
         ready = self._shelf.material(planned.wanted, self._in_force, start=until)
         if any(one.day < ready.day for one in bookings):
             return None
-        rush, promised_day = held["rush"], planned.quote.promised_day
-        shop, promise_kept = self._shop(until, self._in_force), planned.plan["promise"]
-        courses = Courses(workroom(shop, rush=rush), _works(planned), shares_held(held), ready.day)
-        mine = margin_of(
-            shop,
-            courses,
-            courses.ends(),
-            promised_day,
-            corrected_by=promise_kept["corrected_by"],
-        )
-        margins = lowered(shop, {}, courses.places, mine, rush=rush)
-        return _Booked(bookings, rush, promise_kept, margins)
+        return _Booked(bookings, held["rush"], planned.plan["promise"], {}, {})
 
     def _what_is_free(self, planned: _Planned) -> _Booked:
         """Promise the quote's work on what is free now; it must still leave by the promised day.
@@ -285,7 +271,8 @@ class _Desk:
                 margins = margins_with(
                     shop, found, quote.promised_day, rush=rush, corrected_by=corrected_by
                 )
-                return _Booked(found.plan.bookings, rush, told, margins)
+                freed = freed_after(self._freed, found.plan.bookings, rush=rush)
+                return _Booked(found.plan.bookings, rush, told, margins, freed)
             days.append(found.day)
         raise _slipped(quote, min(days, default=None))
 
@@ -305,9 +292,7 @@ class _Desk:
             freed=self._freed,
         )
 
-    def _accepted(
-        self, asked: Acceptance, planned: _Planned, booked: _Booked, freed: Booked
-    ) -> _Accepted:
+    def _accepted(self, asked: Acceptance, planned: _Planned, booked: _Booked) -> _Accepted:
         quote = planned.quote
         order = NewOrder(
             id=self._services.new_id("order"),
@@ -327,7 +312,7 @@ class _Desk:
             NewTicket(row["number"], row["line_index"], row["state"], row["pieces"]) for row in rows
         ]
         event = accepted_event(self._services, order, asked.trace_id)
-        return _Accepted(planned, order, tickets, rows, booked, freed, event)
+        return _Accepted(planned, order, tickets, rows, booked, event)
 
     def _ticket_rows(
         self, order: NewOrder, planned: Sequence[Mapping[str, Any]]
@@ -356,7 +341,9 @@ def _write(session: Session, accepted: Sequence[_Accepted]) -> None:
     """Write orders with all that goes with them."""
     end_quote_holds(session, [one.planned.quote.id for one in accepted if one.planned.may_hold])
     keep_documents(session, [text for one in accepted for text in one.planned.documents])
-    keep_freed(session, {place: time for one in accepted for place, time in one.freed.items()})
+    keep_freed(
+        session, {place: time for one in accepted for place, time in one.booked.freed.items()}
+    )
     needed: list[dict[str, Any]] = []
     shares: list[OpenShare] = []
     changed: dict[tuple[str, bool], dict[date, Margin]] = {}

@@ -1,6 +1,8 @@
 """What a quote holds: its station time and its material, until a time and no longer.
 
 A hold ends by its time alone. What is left of the rows is cleared when another hold is written.
+What it takes of the margins of those before it, and its own (:mod:`service.domain.margins`), is not
+given back when nobody accepts it: that makes days no earlier, and they are forgotten as they pass.
 """
 
 from __future__ import annotations
@@ -17,12 +19,17 @@ from sqlmodel import Session, col
 from service.domain.canonical import rfc3339
 from service.domain.capable_to_promise import Promise
 from service.domain.errors import Conflict
-from service.domain.promising import PlannedBooking, PlannedShare
+from service.domain.found_day import margins_with
+from service.domain.margins import freed_after
+from service.domain.promising import PlannedBooking
+from service.domain.shop_now import ShopNow
 from service.domain.stock_items import StockItem
 from service.domain.stock_needs import Need
 from service.intake.stock_rows import item_of
 from service.store.core import table_of
-from service.store.ledger import clear_ended_holds, end_holds, held_shares, hold
+from service.store.ledger import clear_ended_holds, end_holds, held_shares, hold, keep_freed
+from service.store.many_rows import write_tables
+from service.store.station_margins import rows_of_margins
 from service.store.tables import CapacityHold, Quote, StockHold
 
 _HOLDS: Final = table_of(StockHold)
@@ -58,13 +65,17 @@ def check_holds(session: Session, holder: str, now: datetime) -> None:
 def hold_for_quote(
     session: Session,
     quote_id: str,
+    shop: ShopNow,
     promised: Promise,
     needs: Iterable[Need],
     *,
     until: datetime,
     now: datetime,
 ) -> None:
-    """Hold what the promise is made of; the caller holds the shop's lock, the quote is written."""
+    """Hold what the promise is made of, which was found in ``shop``.
+
+    The caller holds the shop's lock, and the quote is written.
+    """
     clear_ended_holds(session, now)
     session.connection().execute(delete(StockHold).where(col(StockHold.expires_at) <= now))
     shares = [(one.station, one.day, one.seconds) for one in promised.plan.bookings]
@@ -76,6 +87,12 @@ def hold_for_quote(
         StockHold(quote_id=quote_id, quantity=quantity, expires_at=until, **item._asdict())
         for item, quantity in wanted.items()
     )
+    rush = promised.rush
+    margins = margins_with(
+        shop, promised.found, promised.promised_day, rush=rush, corrected_by=promised.corrected_by
+    )
+    write_tables(session.connection(), [rows_of_margins(margins)])
+    keep_freed(session, freed_after(shop.freed, promised.plan.bookings, rush=rush))
 
 
 class Hold(NamedTuple):
@@ -116,10 +133,6 @@ def hold_written(promised: Promise, until: datetime) -> dict[str, Any]:
             [one.ticket_index, one.station, one.day.isoformat(), one.seconds]
             for one in promised.plan.bookings
         ],
-        "shares": [
-            [one.ticket_index, one.step_index, one.day.isoformat(), one.seconds]
-            for one in promised.plan.shares
-        ],
     }
 
 
@@ -128,12 +141,4 @@ def bookings_held(written: Mapping[str, Any]) -> tuple[PlannedBooking, ...]:
     return tuple(
         PlannedBooking(ticket, station, date.fromisoformat(day), seconds)
         for ticket, station, day, seconds in written["bookings"]
-    )
-
-
-def shares_held(written: Mapping[str, Any]) -> tuple[PlannedShare, ...]:
-    """The shares of steps that :func:`hold_written` kept; none of a hold from before it did."""
-    return tuple(
-        PlannedShare(ticket, step, date.fromisoformat(day), seconds)
-        for ticket, step, day, seconds in written.get("shares", ())
     )

@@ -16,6 +16,7 @@ from service.domain.compiled import CompiledCatalogue
 from service.domain.errors import BadInput, FieldFault, NotFound
 from service.domain.promising import StationWork, station_works
 from service.domain.shop import Catalogue
+from service.domain.shop_now import ShopNow
 from service.domain.stock_needs import Need, TicketStock, needs_of
 from service.domain.ticket import write_ticket
 from service.domain.wishes import Line
@@ -140,7 +141,9 @@ def quote_lines(
     )
     if held_until is not None:
         session.flush()
-        hold_for_quote(session, answer.id, found.promised, ready.needs, until=held_until, now=now)
+        hold_for_quote(
+            session, answer.id, found.shop, found.promised, ready.needs, until=held_until, now=now
+        )
     return answer
 
 
@@ -173,8 +176,9 @@ def _check_wishes(compiled: CompiledCatalogue, request: QuoteRequest, now: datet
 
 @dataclass(frozen=True, slots=True)
 class _Found:
-    """The promise a quote is given, its price, and how a day that is needed stands."""
+    """The promise a quote is given in ``shop``, its price, and how a day that is needed stands."""
 
+    shop: ShopNow
     promised: Promise
     rush_days: int
     priced: PricedLines
@@ -203,7 +207,7 @@ class _Found:
                 fast = rushed(shop, works, ordinary, most_rush_days=most_days)
             promised = fast or ordinary
             gained = _gained(catalogue, ordinary, promised)
-            found = cls(promised, gained, ready.rushed(gained), None)
+            found = cls(shop, promised, gained, ready.rushed(gained), None)
             if request.needed_by is None:
                 return found
             reached = needed_by(
