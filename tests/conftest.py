@@ -44,6 +44,7 @@ GC_THRESHOLDS = (20_000, 20, 40)
 REFERENCE_DATA = "--reference-data"
 BROWSER = "--browser"
 RACES = "--races"
+WHOLE_YEAR = "--whole-year"
 
 
 def _folder(name: str) -> str:
@@ -65,6 +66,9 @@ def pytest_addoption(parser: pytest.Parser) -> None:
         BROWSER, action="store_true", help="also use the pages in a real browser without a window"
     )
     parser.addoption(
+        WHOLE_YEAR, action="store_true", help="also play a whole simulated year of promises"
+    )
+    parser.addoption(
         RACES,
         type=int,
         default=0,
@@ -74,9 +78,10 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    """Declare the marks of tests that read that folder or need a browser."""
+    """Declare the marks of tests that read that folder, need a browser or take long."""
     config.addinivalue_line("markers", f"reference_data: reads the folder of {REFERENCE_DATA}")
     config.addinivalue_line("markers", f"browser: runs with {BROWSER} alone")
+    config.addinivalue_line("markers", f"whole_year: runs with {WHOLE_YEAR} alone")
 
 
 @pytest.hookimpl(wrapper=True)
@@ -95,10 +100,11 @@ def pytest_collection() -> Iterator[None]:
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Leave out what reads the folder when none is named, and browsers when none is asked for."""
+    """Leave out what reads the folder when none is named, and what else was not asked for."""
     asked = {
         "reference_data": config.getoption(REFERENCE_DATA) is not None,
         "browser": bool(config.getoption(BROWSER)),
+        "whole_year": bool(config.getoption(WHOLE_YEAR)),
     }
     unasked = [mark for mark, wanted in asked.items() if not wanted]
     left_out = [item for item in items if any(map(item.get_closest_marker, unasked))]

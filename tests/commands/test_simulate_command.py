@@ -10,6 +10,7 @@ from xml.etree import ElementTree as ET
 
 import pytest
 import yaml
+from scipy.stats import binom
 
 from service.catalogue.loading import demo_shop_path
 from service.cli import main
@@ -54,6 +55,26 @@ def test_a_month_is_told_and_drawn(tmp_path: Path, capsys: pytest.CaptureFixture
     bars = [rect for rect in picture.iter(f"{SVG}rect") if rect.find(f"{SVG}title") is not None]
     assert len(bars) > 20
     assert all(0 <= float(rect.get("height", "-1")) <= 52 for rect in bars)
+
+
+@pytest.mark.whole_year
+def test_a_year_keeps_its_promises_at_every_load(capsys: pytest.CaptureFixture[str]) -> None:
+    """What the shop aims at is kept, overall as near as chance lets it and in each third of loads.
+
+    The band of chance is that of the binomial distribution (scipy.stats.binom); three points and
+    the shorter days are aims of our own: no source.
+    """
+    out = _told(capsys, "--days", "365", "--seed", "1")
+    every, *thirds = re.findall(
+        r"^(?:all|\w+ load, [\d.]+-[\d.]+) +(\d+) +([\d.]+)%", out, re.MULTILINE
+    )
+    orders, kept = int(every[0]), float(every[1]) / 100
+    low, high = binom.interval(0.99, orders, 0.9)
+    assert low <= round(orders * kept) <= high
+    assert len(thirds) == 3
+    assert all(abs(float(share) - 90) <= 3 for _, share in thirds)
+    (shorter,) = re.findall(r"^Promises are (\d+)% shorter", out, re.MULTILINE)
+    assert int(shorter) >= 30
 
 
 def test_a_closed_day_has_no_orders(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
