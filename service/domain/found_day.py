@@ -17,7 +17,14 @@ from service.domain.booked_time import NOTHING_BOOKED
 from service.domain.completion import Courses, Workroom, quantile_of, rank_of
 from service.domain.conformal import dispatch_of, nth_working_day, promised_dispatch
 from service.domain.margins import Margin, Margins, toll
-from service.domain.promising import HORIZON_DAYS, MaterialDay, Plan, StationWork, plan_work
+from service.domain.promising import (
+    HORIZON_DAYS,
+    HorizonExceeded,
+    MaterialDay,
+    Plan,
+    StationWork,
+    plan_work,
+)
 from service.domain.shop_now import ShopNow
 from service.domain.station_stands import PATHS, Floats
 from service.domain.ticket_sequence import earliest_plan
@@ -71,19 +78,14 @@ def found_day(
                 not_before=not_before,
             ),
         )
-        # Of a plan that is made again, what it leaves is not asked.
-        taken = toll(
-            rooms,
-            shop.margins,
-            plan.bookings,
-            shop.freed,
-            rush=rush,
-            to_the_end=leap == _LEAPS[-1],
-        )
+        taken = toll(rooms, shop.margins, plan.bookings, shop.freed, rush=rush)
         if not taken.refused:
             break
         for station, day in taken.refused.items():
             not_before[station] = nth_working_day(shop.calendar, day, leap)
+    else:
+        # All leaps together go beyond the days looked ahead.
+        raise HorizonExceeded(min(taken.refused))
     courses = Courses(rooms[rush], works, plan.shares, material.day)
     ends = courses.ends()
     quantile_at = moment_of(quantile_of(ends, shop.policy.promise_percent))

@@ -2,12 +2,12 @@
 
 The quantile of an order's courses lies before the dispatch that it is promised for, and what lies
 between is its *margin*: the time by which all of its stations may come late to it, and the courses
-in which they may be later still, and as many of its courses as the shop promises end in time. What
-is booked later at a station, for a day before one on which the order is worked there, may make the
-station come to that day later. So an accepted order leaves its margin at each of its stations on
-the day it is done there, and the least is kept by station and day. What is booked before such a day
-takes from it what it delays, and is put on or behind the day where that is more than is left. So
-no order's quantile passes its promise by what is accepted after it; and no order is looked up.
+in which they may be later still, so that as many courses as the shop promises still end in time.
+What is booked later at a station, for a day before one on which the order is worked there, may make
+the station come to that day later. So an accepted order leaves its margin at each of its stations
+on the day it is done there, and the least is kept by station and day. What is booked before such a
+day takes from it what it delays, and is put on or behind the day where that is more than is left.
+So no order's quantile passes its promise by what is accepted after it; and no order is looked up.
 
 Time that is given back may be booked anew without a toll, until somebody is promised a later day
 there without it.
@@ -77,12 +77,11 @@ def toll(
     freed: Booked,
     *,
     rush: bool,
-    to_the_end: bool = True,
 ) -> Toll:
     """What those bookings of one order take, itself ``rush`` or not.
 
     ``rooms`` are those of ordinary work and, by True, of rush. Where something is refused, what is
-    left may be told in part, unless it is asked for ``to_the_end``.
+    left is told in part.
     """
     left: dict[tuple[str, bool], dict[date, Margin]] = {}
     refused: dict[str, date] = {}
@@ -104,10 +103,8 @@ def toll(
                 rest = after[day].less(delays_s)
                 if rest is None:
                     refused[station] = min(day, refused.get(station, day))
-                    if not to_the_end:
-                        break
-                else:
-                    left.setdefault((station, of_rush), {})[day] = rest
+                    break
+                left.setdefault((station, of_rush), {})[day] = rest
     return Toll(left, refused)
 
 
