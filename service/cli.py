@@ -369,7 +369,8 @@ def _catalogue_check(options: argparse.Namespace) -> int:
         loaded = load_catalogue(path)
     except CatalogueFaults as faulty:
         print(format_faults(faulty.faults))
-        print(f"{len(faulty.faults)} faults")
+        count = len(faulty.faults)
+        print(f"{count} fault{'' if count == 1 else 's'}")
         return 1
     catalogue = loaded.catalogue
     print(

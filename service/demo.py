@@ -232,6 +232,7 @@ class Play:
         if stay:
             _say(f"Try every operation, examples filled in: {self._address}/docs")
             _say(f"Try choices in a browser, with the storefront key: {self._address}/try")
+            _say(f"Work on the ticket at the bench, with the staff key: {self._address}/bench")
             _say(f"  storefront key: {self.storefront_key}")
             _say(f"  staff key:      {self.staff_key}")
             _say("Stop with Ctrl-C.")

@@ -56,7 +56,7 @@ _APART = 7_919
 _SEED = 20_000
 _DAYS_BEYOND = 15
 """Days on which a station works that are looked at beyond its last in the plan; a course that has
-not ended is taken to then at the least."""
+not ended by then is taken to end as the last of them closes."""
 
 _DAYS_AT_ONCE = 64
 """Days are laid out by so many, so that few layouts are kept."""

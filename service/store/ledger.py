@@ -17,7 +17,6 @@ from sqlalchemy import (
     case,
     cast,
     delete,
-    func,
     literal,
     or_,
     union_all,
@@ -111,7 +110,7 @@ def booked_time(
 
 
 def station_time(session: Session, from_day: date, *, now: datetime) -> StationTime:
-    """The same, with what was given back."""
+    """What is booked from that day on with what is held ``now``, and what was given back."""
     rows = session.connection().execute(_TIME, {"from_day": from_day, "now": now}).all()
     found = StationTime({}, {})
     for station, day, seconds, rush_s, squares_s2, freed_s, *freed in rows:
@@ -280,22 +279,18 @@ def rebook(session: Session, gone: Sequence[OpenShare], taken: Iterable[OpenShar
 
 
 def _take_out(session: Session, which: Sequence[Any]) -> None:
+    """Give back those bookings of one ticket."""
     connection = session.connection()
     rows = connection.execute(
         sa_select(
-            col(Booking.station),
-            col(Booking.day),
-            func.sum(col(Booking.seconds)),
-            col(Booking.rush),
-        )
-        .where(*which)
-        .group_by(col(Booking.station), col(Booking.day), col(Booking.rush))
+            col(Booking.station), col(Booking.day), col(Booking.seconds), col(Booking.rush)
+        ).where(*which)
     ).all()
     if not rows:
         return
     connection.execute(delete(Booking).where(*which))
     less = {
-        (station, day): NOTHING_BOOKED.and_also(int(seconds), rush=rush)
+        (station, day): NOTHING_BOOKED.and_also(seconds, rush=rush)
         for station, day, seconds, rush in rows
     }
     _lower(session, less, freed=True)

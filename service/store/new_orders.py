@@ -1,7 +1,6 @@
-"""The rows that accepted quotes become, written in as few statements as there are tables.
+"""What accepting reads of quotes, and the rows that they become, for :mod:`.many_rows` to write.
 
-Whoever calls these holds the shop's lock, and has a transaction in which all of it is kept or
-nothing.
+Whoever asks for quotes or tickets to come holds the shop's lock until the rows are written.
 """
 
 from __future__ import annotations

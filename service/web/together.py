@@ -22,7 +22,7 @@ MOST_TOGETHER = 32
 """Requests in one turn, so that others who write wait for no longer than those take."""
 
 MOMENT_S = 0.002
-"""How long a turn waits for those who shared the last one; one who comes alone waits for nobody."""
+"""How long a turn waits where fewer have come than shared the last one; after one alone, not."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +55,7 @@ class Together(Generic[Asked, Told]):
         self._turn = turn
         self._waiting: deque[_Waiting[Asked, Told]] = deque()
         self._taking: asyncio.Task[None] | None = None
-        self._last = 1
+        self._last_size = 1
 
     async def ask(self, asked: Asked, *, apart: Hashable) -> Told:
         """What one is told; no two of a turn are alike in ``apart``."""
@@ -70,10 +70,10 @@ class Together(Generic[Asked, Told]):
     async def _take_turns(self) -> None:
         try:
             while self._waiting:
-                if len(self._waiting) < self._last:
+                if len(self._waiting) < self._last_size:
                     await asyncio.sleep(MOMENT_S)
                 some = self._next()
-                self._last = len(some)
+                self._last_size = len(some)
                 await self._one_turn(some)
         finally:
             self._taking = None
