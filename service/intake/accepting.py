@@ -58,6 +58,7 @@ from service.store.database import lock_shop
 from service.store.ledger import (
     OpenShare,
     StationTime,
+    clear_ended_holds,
     keep_freed,
     rows_of_shares,
     station_time,
@@ -193,7 +194,7 @@ class _Desk:
         self._booked = without(self._booked, hold.shares) if hold.shares else self._booked
         self._shelf.give_back(hold.material)
         try:
-            booked = self._what_is_held(planned, hold) or self._what_is_free(planned)
+            booked = self._what_is_held(planned, hold) or self._what_is_free(planned, hold)
         except ServiceError:
             self._booked = booked_before
             self._shelf.keep(hold.material)
@@ -242,7 +243,7 @@ class _Desk:
             return None
         return _Booked(bookings, held["rush"], planned.plan["promise"], {}, {})
 
-    def _what_is_free(self, planned: _Planned) -> _Booked:
+    def _what_is_free(self, planned: _Planned, hold: Hold) -> _Booked:
         """Promise the quote's work on what is free now; it must still leave by the promised day.
 
         The correction is the one the quote was given, so that a day slips by what was taken since,
@@ -250,17 +251,18 @@ class _Desk:
         machine may have gone down. Work that may begin earlier than the quote assumed can, with
         several tickets, end later, as one takes another's place; so the quote's own start is tried
         too before the promise is broken. A station that is gone from the catalogue stays as it was
-        quoted.
+        quoted. What it still held is given back and may be taken again: its toll was taken.
         """
         quote, plan = planned.quote, planned.plan
         quoted = self._quoted(quote)
         written = plan.get("promise", {})
         rush, corrected_by = written.get("rush", False), written.get("corrected_by", 0.0)
         as_quoted = datetime.fromisoformat(plan.get("start", rfc3339(quote.expires_at)))
-        works = _works(planned)
+        works, given_back = _works(planned), self._freed_with(hold)
         days: list[date] = []
         for start in dict.fromkeys((self._now, max(self._now, as_quoted))):
-            shop, material = self._shop(start, quoted), self._material(planned, start, quoted)
+            shop = replace(self._shop(start, quoted), freed=given_back)
+            material = self._material(planned, start, quoted)
             try:
                 found = found_day(shop, works, material, rush=rush, corrected_by=corrected_by)
             except HorizonExceeded:
@@ -271,10 +273,16 @@ class _Desk:
                 margins = margins_with(
                     shop, found, quote.promised_day, rush=rush, corrected_by=corrected_by
                 )
-                freed = freed_after(self._freed, found.plan.bookings, rush=rush)
+                freed = freed_after(given_back, found.plan.bookings, rush=rush)
                 return _Booked(found.plan.bookings, rush, told, margins, freed)
             days.append(found.day)
         raise _slipped(quote, min(days, default=None))
+
+    def _freed_with(self, hold: Hold) -> Booked:
+        freed = self._freed
+        for station, day, seconds, rush in hold.shares:
+            freed = with_shares(freed, [(station, day, seconds)], rush=rush)
+        return freed
 
     def _material(self, planned: _Planned, start: datetime, quoted: Catalogue) -> MaterialDay:
         return self._shelf.material(planned.wanted, self._in_force, start=start, quoted=quoted)
@@ -339,11 +347,14 @@ class _Desk:
 
 def _write(session: Session, accepted: Sequence[_Accepted]) -> None:
     """Write orders with all that goes with them."""
-    end_quote_holds(session, [one.planned.quote.id for one in accepted if one.planned.may_hold])
+    holding = [one.planned.quote.id for one in accepted if one.planned.may_hold]
+    freed = {place: time for one in accepted for place, time in one.booked.freed.items()}
+    if holding or freed:
+        # At the moment for which it was read what is held, so that nothing is both.
+        clear_ended_holds(session, accepted[0].order.placed_at)
+    end_quote_holds(session, holding)
     keep_documents(session, [text for one in accepted for text in one.planned.documents])
-    keep_freed(
-        session, {place: time for one in accepted for place, time in one.booked.freed.items()}
-    )
+    keep_freed(session, freed)
     needed: list[dict[str, Any]] = []
     shares: list[OpenShare] = []
     changed: dict[tuple[str, bool], dict[date, Margin]] = {}

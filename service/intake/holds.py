@@ -1,8 +1,8 @@
 """What a quote holds: its station time and its material, until a time and no longer.
 
-A hold ends by its time alone. What is left of the rows is cleared when another hold is written.
-What it takes of the margins of those before it, and its own (:mod:`service.domain.margins`), is not
-given back when nobody accepts it: that makes days no earlier, and they are forgotten as they pass.
+A hold ends by its time alone, and its station time is given back then as that of a cancelled order
+(:mod:`service.domain.margins`): it may be booked anew without taking of the margins once more. What
+is left of the rows is cleared when another hold is written or something held is accepted.
 """
 
 from __future__ import annotations
@@ -118,7 +118,7 @@ def live_holds(session: Session, quote_ids: Sequence[str], now: datetime) -> dic
 
 
 def end_quote_holds(session: Session, quote_ids: Sequence[str]) -> None:
-    """Give back what those quotes hold, under the shop's lock."""
+    """Take from those quotes what they hold, which is booked now; under the shop's lock."""
     if quote_ids:
         session.connection().execute(_END_HOLDS, {"quotes": quote_ids})
         end_holds(session, quote_ids)

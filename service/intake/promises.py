@@ -32,9 +32,10 @@ def shop_now(
     catalogue: Catalogue,
     *,
     start: datetime,
+    now: datetime,
 ) -> ShopNow:
-    """The shop as a promise meets it that is accepted at ``start``, the present or to come."""
-    now, calendar = services.clock(), catalogue.calendar
+    """The shop ``now``, as a promise meets it that is accepted at ``start``, now or to come."""
+    calendar = catalogue.calendar
     today = now.astimezone(ZoneInfo(calendar.time_zone)).date()
     from_day = min(place_of(calendar, now)[0], first_work_day(calendar, start))
     time = station_time(session, from_day, now=now)

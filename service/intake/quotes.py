@@ -119,7 +119,7 @@ def quote_lines(
         min(expires_at, now + timedelta(minutes=request.hold_min)) if request.hold_min else None
     )
     start = held_until or expires_at
-    found = _Found.of(services, session, request, ready, start)
+    found = _Found.of(services, session, request, ready, (now, start))
     answer = _answer(services.new_id("quote"), compiled, found, (now, expires_at), held_until)
     keep_documents(session, ready.documents)
     session.add(
@@ -191,15 +191,14 @@ class _Found:
         session: Session,
         request: QuoteRequest,
         ready: QuoteReady,
-        start: datetime,
+        now_and_start: tuple[datetime, datetime],
     ) -> _Found:
-        """Find it for work that begins at ``start``."""
+        """Find it now, for work that begins at the other moment."""
+        now, start = now_and_start
         catalogue, works = ready.inputs.compiled.catalogue, ready.works
         with planned_ahead(catalogue.station_by_id):
-            shop = shop_now(services, session, catalogue, start=start)
-            material = material_of(
-                session, catalogue, ready.needs, start=start, now=services.clock()
-            )
+            shop = shop_now(services, session, catalogue, start=start, now=now)
+            material = material_of(session, catalogue, ready.needs, start=start, now=now)
             ordinary = promise(shop, works, material)
             fast = None
             if request.rush:

@@ -161,7 +161,7 @@ def _promise(
     """
     catalogue, now = services.catalogues.current.catalogue, services.clock()
     with planned_ahead(catalogue.station_by_id):
-        shop = replace(shop_now(services, session, catalogue, start=now), margins={})
+        shop = replace(shop_now(services, session, catalogue, start=now, now=now), margins={})
         material = material_of(session, catalogue, needs, start=now, now=now, quoted=quoted)
         return promise(shop, [works], material)
 

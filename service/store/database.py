@@ -11,7 +11,7 @@ from sqlalchemy import func, select
 from sqlalchemy.exc import DBAPIError, OperationalError
 from sqlmodel import Session
 
-from service.domain.errors import Unavailable
+from service.domain.errors import ServiceError, Unavailable
 from service.store.engine import (
     BUSY_TIMEOUT_S,
     Dialect,
@@ -87,7 +87,12 @@ class Database:
             store_faults(writing=False),
             Session(self._engines.reader, expire_on_commit=False) as session,
         ):
-            result = work(session)
+            try:
+                result = work(session)
+            except ServiceError:
+                # Refused by what was read; nothing failed in the store.
+                session.commit()
+                raise
             # Nothing was written; but a rollback would make the driver forget the statements that
             # it has prepared on this connection.
             session.commit()

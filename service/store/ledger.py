@@ -17,7 +17,7 @@ from sqlalchemy import (
     case,
     cast,
     delete,
-    literal,
+    func,
     or_,
     union_all,
     update,
@@ -65,6 +65,14 @@ _HELD: Final = sa_select(
     _HOLDS.quote_id, _HOLDS.station, _HOLDS.day, _HOLDS.seconds, _HOLDS.rush
 ).where(_OF_QUOTES, _HOLDS.expires_at > bindparam("now"))
 _END_HOLDS: Final = delete(table_of(CapacityHold)).where(_OF_QUOTES)
+_LIVE: Final = _HOLDS.expires_at > bindparam("now")
+_HELD_TIME: Final = (
+    _HOLDS.seconds,
+    case((_HOLDS.rush, _HOLDS.seconds), else_=0),
+    case((_HOLDS.rush, 0), else_=cast(_HOLDS.seconds, BigInteger) * _HOLDS.seconds),
+)
+"""What is held, in the terms of booked time."""
+
 _FROM_DAY: Final = bindparam("from_day", type_=_DAYS.day.type)
 _TIME: Final = union_all(
     sa_select(
@@ -80,18 +88,14 @@ _TIME: Final = union_all(
     sa_select(
         _HOLDS.station,
         _HOLDS.day,
-        _HOLDS.seconds,
-        case((_HOLDS.rush, _HOLDS.seconds), else_=0),
-        case((_HOLDS.rush, 0), else_=cast(_HOLDS.seconds, BigInteger) * _HOLDS.seconds),
-        literal(0),
-        literal(0),
-        literal(0),
-    ).where(
-        _HOLDS.expires_at > bindparam("now"),
-        _HOLDS.day >= _FROM_DAY,
-    ),
+        *(case((_LIVE, part), else_=0) for part in _HELD_TIME),
+        *(case((_LIVE, 0), else_=part) for part in _HELD_TIME),
+    ).where(_HOLDS.day >= _FROM_DAY),
 )
-"""What is booked and what is held, and then what is given back, in the terms of booked time."""
+"""What is booked and what is held, and then what is given back, in the terms of booked time.
+
+What was held until a time that is over is given back, whether or not its rows are still there.
+"""
 
 _KEEP_FREED: Final = (
     update(table_of(StationDay))
@@ -113,17 +117,19 @@ def station_time(session: Session, from_day: date, *, now: datetime) -> StationT
     """What is booked from that day on with what is held ``now``, and what was given back."""
     rows = session.connection().execute(_TIME, {"from_day": from_day, "now": now}).all()
     found = StationTime({}, {})
-    for station, day, seconds, rush_s, squares_s2, freed_s, *freed in rows:
+    for station, day, seconds, rush_s, squares_s2, freed_s, freed_rush_s, freed_squares_s2 in rows:
         if seconds:
-            before = found.booked.get((station, day), NOTHING_BOOKED)
-            found.booked[station, day] = BookedTime(
-                before.seconds + seconds,
-                before.rush_s + rush_s,
-                before.squares_s2 + int(squares_s2),
-            )
+            _add(found.booked, (station, day), (seconds, rush_s, int(squares_s2)))
         if freed_s:
-            found.freed[station, day] = BookedTime(freed_s, *freed)
+            _add(found.freed, (station, day), (freed_s, freed_rush_s, int(freed_squares_s2)))
     return found
+
+
+def _add(
+    times: dict[tuple[str, date], BookedTime], place: tuple[str, date], time: tuple[int, int, int]
+) -> None:
+    more, known = BookedTime(*time), times.get(place)
+    times[place] = more if known is None else known.plus(more)
 
 
 def keep_freed(session: Session, freed: Booked) -> None:
@@ -233,8 +239,29 @@ def end_holds(session: Session, quote_ids: Sequence[str]) -> None:
 
 
 def clear_ended_holds(session: Session, now: datetime) -> None:
-    """Drop rows of holds whose time is over; nobody counts them any more."""
-    session.connection().execute(delete(CapacityHold).where(col(CapacityHold.expires_at) <= now))
+    """Keep as given back what was held until a time that is over, and drop the rows of it."""
+    connection, ended = session.connection(), _HOLDS.expires_at <= now
+    rows = connection.execute(
+        sa_select(_HOLDS.station, _HOLDS.day, *map(func.sum, _HELD_TIME))
+        .where(ended)
+        .group_by(_HOLDS.station, _HOLDS.day)
+        .order_by(_HOLDS.station, _HOLDS.day)
+    ).all()
+    if not rows:
+        return
+    connection.execute(delete(CapacityHold).where(ended))
+    freed = [
+        {
+            "station": station,
+            "day": day,
+            "booked_s": 0,
+            "freed_s": int(seconds),
+            "freed_rush_s": int(rush_s),
+            "freed_squares_s2": int(squares_s2),
+        }
+        for station, day, seconds, rush_s, squares_s2 in rows
+    ]
+    write_tables(connection, [TableRows(_STATION_DAYS, freed, _adding_freed)])
 
 
 def tickets_left_over(session: Session, today: date) -> list[int]:
@@ -356,10 +383,16 @@ def _adding_bookings(insert: StoreInsert) -> Insert:
 
 def _adding_days(insert: StoreInsert) -> Insert:
     """The same of what is booked of a day."""
+    return _adding(insert, "booked_s", "rush_s", "squares_s2")
+
+
+def _adding_freed(insert: StoreInsert) -> Insert:
+    """The same of what is given back of a day."""
+    return _adding(insert, "freed_s", "freed_rush_s", "freed_squares_s2")
+
+
+def _adding(insert: StoreInsert, *names: str) -> Insert:
     return insert.on_conflict_do_update(
         index_elements=[column.name for column in _STATION_DAYS.primary_key],
-        set_={
-            name: _STATION_DAYS.c[name] + insert.excluded[name]
-            for name in ("booked_s", "rush_s", "squares_s2")
-        },
+        set_={name: _STATION_DAYS.c[name] + insert.excluded[name] for name in names},
     )

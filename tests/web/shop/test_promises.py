@@ -22,7 +22,6 @@ from service.store.tables import (
     OrderPromise,
     Quote,
     StationDay,
-    StationMargin,
     StockHold,
     Ticket,
 )
@@ -170,48 +169,6 @@ def test_a_hold_stands_whatever_others_are_promised(shop: ShopDoor, storefront: 
     assert {(one.station, one.day, one.seconds) for one in taken} == kept
     assert order["promised_day"] == held["promise"]["day"]
     assert_within_capacity(shop)
-
-
-@ON_SQLITE
-def test_what_is_held_delays_those_before_it_no_more_than_they_bear(
-    shop: ShopDoor, storefront: Caller
-) -> None:
-    """Orders wait for blanks; what is held in front of them takes at once of what they bear."""
-    stations = demo_catalogue().catalogue.stations
-    policy = {"rush_reserve_percent": 0, "promise_spread": 0.3}
-    put_in_force(
-        shop,
-        changed_catalogue(
-            stations=tuple(
-                one.model_copy(update={"minutes_per_day": 60}) if one.id == "pressing" else one
-                for one in stations
-            ),
-            policy=demo_catalogue().catalogue.policy.model_copy(update=policy),
-            prices=demo_catalogue().catalogue.prices.model_copy(update={"rush": None}),
-        ),
-    )
-    for thing, quantity in ((TEE, 500), (FILM, 90_000), (INK, 5_000)):
-        booked(shop.staff, "receive", quantity, thing)
-    for _ in range(8):
-        storefront.order(line(sizes={"L": 8}))
-    borne = _borne(shop)
-    held = [ask(storefront, line(sizes=ONE), hold_min=30) for _ in range(14)]
-    left = _borne(shop)
-    assert all(left[place] <= borne[place] for place in borne)
-    assert sum(left[place] < borne[place] for place in borne) > 1
-    for quote in held:
-        answered(storefront.accept(quote["id"], f"key-of-{quote['id']}"), 201)
-    assert _borne(shop) == left
-    assert_within_capacity(shop)
-
-
-def _borne(shop: ShopDoor) -> dict[tuple[str, date], tuple[int, int]]:
-    """How much later orders may delay those before them, in seconds and in courses."""
-    return {
-        (one.station, one.day): (one.margin_s, one.courses)
-        for one in shop.rows(StationMargin)
-        if not one.rush
-    }
 
 
 def test_nobody_holds_the_whole_shop(shop: ShopDoor, storefront: Caller, clock: FakeClock) -> None:
