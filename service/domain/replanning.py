@@ -26,7 +26,14 @@ Share = tuple[str, date, int]
 """Station, day and seconds."""
 
 _PACKS = frozenset({StepKind.FOLD, StepKind.PACK})
-_AFTER_MADE = _PACKS | {StepKind.CHECK}
+_DONE_BUT_FOR: Mapping[TicketState, frozenset[StepKind]] = {
+    TicketState.MADE: _PACKS | {StepKind.CHECK},
+    TicketState.CHECKED: _PACKS,
+    TicketState.SENT: frozenset(),
+    TicketState.CANCELLED: frozenset(),
+}
+OFF_THE_BENCH = frozenset(_DONE_BUT_FOR)
+"""States in which only some kinds of steps, or none, are still to do, ticked or not."""
 
 
 class Why(StrEnum):
@@ -66,14 +73,17 @@ def open_stations(
     sent or cancelled nothing. Where a station does both, what is left keeps it whole.
     """
     found = frozenset(booked)
-    if state in {TicketState.SENT, TicketState.CANCELLED}:
-        return frozenset()
-    if state in {TicketState.MADE, TicketState.CHECKED}:
-        left = _AFTER_MADE if state is TicketState.MADE else _PACKS
-        found &= {step.station for step in steps if step.kind in left}
+    if state in _DONE_BUT_FOR:
+        found &= {step.station for step in steps_left(steps, state)}
     known = {step.station for step in steps}
     unticked = {step.station for step in steps if step.key not in ticked}
     return found - (known - unticked)
+
+
+def steps_left(steps: Sequence[TicketStep], state: TicketState) -> list[TicketStep]:
+    """Those steps that a ticket in that state may still have before it."""
+    left = _DONE_BUT_FOR.get(state)
+    return [step for step in steps if left is None or step.kind in left]
 
 
 def remaining_works(

@@ -175,7 +175,7 @@ def tick_step(
     if request.done != (request.step_key in ticked):
         ticket.version += 1
         ticked ^= {request.step_key}
-        ticket.station = next_station(document, ticked)
+        ticket.station = next_station(document, ticked, TicketState(ticket.state))
         tick = TicketTick(
             ticket_id=ticket.id or 0,
             step_key=request.step_key,

@@ -10,6 +10,7 @@ from sqlmodel import Session, col, select
 
 from service.domain.errors import Conflict, NotFound
 from service.domain.pieces import PieceCount, PieceEvent, PieceEventKind, SpoilReason, replay
+from service.domain.replanning import steps_left
 from service.domain.ticket import TicketDocument
 from service.domain.ticket_states import Move, TicketState, legal_moves
 from service.intake.answers import (
@@ -161,9 +162,14 @@ def standing_ticks(rows: Iterable[TicketTick]) -> dict[str, TicketTick]:
     return {key: tick for key, tick in last.items() if tick.done}
 
 
-def next_station(document: TicketDocument, ticked: Collection[str]) -> str:
-    """The station of the first step not ticked off; empty when all are."""
-    return next((step.station for step in document.steps if step.key not in ticked), "")
+def next_station(
+    document: TicketDocument,
+    ticked: Collection[str],
+    state: TicketState = TicketState.WAITING,
+) -> str:
+    """The station of the first step still to do in that state and not ticked off; empty if none."""
+    left = steps_left(document.steps, state)
+    return next((step.station for step in left if step.key not in ticked), "")
 
 
 def legal_now(ticket: Ticket, count: PieceCount) -> tuple[Move, ...]:

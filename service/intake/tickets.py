@@ -12,7 +12,7 @@ from sqlmodel import Session, select
 
 from service.domain.errors import Conflict
 from service.domain.pieces import PieceCount
-from service.domain.replanning import Why
+from service.domain.replanning import OFF_THE_BENCH, Why
 from service.domain.ticket_states import Move, OrderState, TicketState, after, order_state
 from service.intake.answers import TicketAnswer
 from service.intake.order_days import note_order_state, refresh_days
@@ -26,6 +26,7 @@ from service.intake.ticket_rows import (
     document_of,
     find_ticket,
     legal_now,
+    next_station,
     piece_count,
     piece_rows,
     standing_ticks,
@@ -105,6 +106,9 @@ def apply_move(
     ticket.state = target
     ticket.halted_from = state if request.move is Move.HALT else None
     ticket.version += 1
+    if request.move not in {Move.HALT, Move.RESUME} and {state, target} & OFF_THE_BENCH:
+        ticked = standing_ticks(tick_rows(session, ticket))
+        ticket.station = next_station(document_of(ticket), ticked, target)
     session.add(ticket)
     session.add(
         TicketMove(

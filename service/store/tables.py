@@ -239,8 +239,8 @@ class KeptDocument(SQLModel, table=True):
 class Ticket(SQLModel, table=True):
     """One line's work for the bench, by its document.
 
-    ``station`` is that of the next step not yet ticked, empty when all are. ``method`` is that
-    of its one decoration, empty where there are several. ``remake`` counts the tickets
+    ``station`` is that of the next step still to do, empty when none is. ``method`` is that of
+    its one decoration, empty where there are several. ``remake`` counts the tickets
     that make pieces of the line anew, 0 for the line's own; ``remake_of`` names the ticket whose
     pieces they are. ``version`` counts every act: moves, pieces, ticks, notes, remakes and runs.
     ``latest_start_s`` (of the epoch) orders the queue; ``aside_json`` is what a halt gave back.

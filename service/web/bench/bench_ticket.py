@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from service.domain.pieces import SPOIL_WORDS
+from service.domain.replanning import steps_left
 from service.domain.setting_rows import setting_rows
 from service.domain.ticket_states import Move, TicketState
 from service.domain.ticket_steps import TicketStep
@@ -89,9 +90,10 @@ class ShownTicket:
         return halts[-1] if halts else None
 
     def step_to_show(self, key: str) -> ShownStep | None:
-        """The step of that key, else the first that is not ticked off; None when all are."""
+        """The step of that key, else the first still to do and not ticked off; None without any."""
         asked = (one for one in self.steps if one.step.key == key)
-        todo = (one for one in self.steps if one.tick is None)
+        left = steps_left(self.answer.document.steps, TicketState(self.answer.state))
+        todo = (one for one in self.steps if one.tick is None and one.step in left)
         return next(asked, None) or next(todo, None)
 
     def since(self, seen_at: datetime) -> tuple[HistoryLine, ...]:

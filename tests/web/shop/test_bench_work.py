@@ -165,6 +165,17 @@ def test_pieces_are_entered_on_the_bench_alone(asking: Caller, bench: Caller) ->
         assert shown(bench, number) == before
 
 
+def test_what_is_made_waits_where_it_is_checked(asking: Caller, bench: Caller) -> None:
+    """Though nobody ticked a step off; what has left the shop or is cancelled waits nowhere."""
+    first, second = (asking.order(line())["tickets"][0]["number"] for _ in range(2))
+    made = go(bench, first, "start", "finish")
+    station_of = {step["kind"]: step["station"] for step in made["document"]["steps"]}
+    assert made["station"] == station_of["check"]
+    assert go(bench, first, "check")["station"] == station_of["fold"]
+    assert go(bench, first, "send")["station"] == ""
+    assert go(bench, second, "cancel")["station"] == ""
+
+
 def test_ticks_lead_from_station_to_station(asking: Caller, bench: Caller) -> None:
     """A ticket waits at the station of the first step not ticked; a tick can be taken back."""
     _, number = begun(asking, bench, S=1)
