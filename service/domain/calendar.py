@@ -199,8 +199,15 @@ def after_minutes(
     """
     if work_min < 0:
         raise ValueError(f"work_min is {work_min}; time only goes on")
+    return after_seconds(calendar, moment, work_min * _S_PER_MIN, day_s)
+
+
+def after_seconds(
+    calendar: WorkCalendar, moment: datetime, work_s: int, day_s: Callable[[date], int]
+) -> datetime:
+    """The same of seconds, of which there are none too few."""
     day, into_s = place_of(calendar, moment)
-    left_s, idle_since = work_min * _S_PER_MIN, day
+    left_s, idle_since = work_s, day
     while (day - idle_since).days <= SEARCH_DAYS:
         room_s = day_s(day) - into_s if is_working_day(calendar, day) else 0
         if room_s > 0 and left_s <= room_s:

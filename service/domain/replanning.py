@@ -86,6 +86,20 @@ def steps_left(steps: Sequence[TicketStep], state: TicketState) -> list[TicketSt
     return [step for step in steps if left is None or step.kind in left]
 
 
+def not_begun(
+    steps: Sequence[TicketStep], ticked: Collection[str], state: TicketState
+) -> frozenset[str]:
+    """The stations at which nothing of a ticket in hand has begun, as far as its state tells.
+
+    They are those that only check, fold and pack, until the ticket is made or a step is ticked.
+    """
+    if state is not TicketState.ON_BENCH:
+        return frozenset()
+    last = steps_left(steps, TicketState.MADE)
+    begun = {step.station for step in steps if step not in last or step.key in ticked}
+    return frozenset(step.station for step in steps) - begun
+
+
 def remaining_works(
     works: Sequence[StationWork], left_s: Mapping[str, int]
 ) -> tuple[StationWork, ...]:

@@ -18,6 +18,7 @@ from service.domain.replanning import News, Why, news_of
 from service.domain.ticket_states import OrderState, TicketState
 from service.intake.replanning import places_of, plan_now
 from service.intake.services import Services
+from service.intake.still_in_time import soonest_leaves
 from service.intake.ticket_events import order_event
 from service.store.tables import Booking, Order, OrderPromise, Ticket
 
@@ -41,10 +42,10 @@ def refresh_days(
 ) -> None:
     """Find the expected day of open orders anew, and tell whose passes the promise, or no longer.
 
-    It is the last day on which anything is booked and not worked, and no day whose dispatch is
-    over. Of a halted ticket nobody knows when it goes on: the day is not moved forward, and moved
-    back to where its work could be done if it went on now. ``counted`` says that the orders'
-    versions are raised by the caller.
+    It is the last day on which anything is booked and not worked, and no day with whose dispatch
+    nothing, or not all that is left, can leave any more. Of a halted ticket nobody knows when it
+    goes on: the day is not moved forward, and moved back to where its work could be done if it went
+    on now. ``counted`` says that the caller raises the orders' versions.
     """
     wanted = sorted(set(order_ids))
     for start in range(0, len(wanted), _BATCH):
@@ -68,9 +69,13 @@ def expected_days(
     ids = [one.order_id for one in promises]
     soonest = soonest_day(services)
     booked, halted = _last_booked(session, ids), _halted(services, session, ids)
+    leaves: dict[str, date] = {}
+    for leave in soonest_leaves(services, session, ids):
+        order_id = leave.ticket.order_id
+        leaves[order_id] = max(leave.day, leaves.get(order_id, soonest))
     found: dict[str, date] = {}
     for one in promises:
-        day = max(soonest, booked.get(one.order_id, soonest))
+        day = max(booked.get(one.order_id, soonest), leaves.get(one.order_id, soonest), soonest)
         if one.order_id in halted:
             day = max(day, one.expected_day, halted[one.order_id])
         found[one.order_id] = day

@@ -13,7 +13,7 @@ is mostly minutes, and pieces that are made anew have a ticket and time of their
 from __future__ import annotations
 
 import json
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from datetime import date
 from typing import NamedTuple
 
@@ -22,6 +22,7 @@ from sqlalchemy import select as sa_select
 from sqlmodel import Session, col
 
 from service.domain.calendar import place_of
+from service.domain.machines import Station
 from service.domain.replanning import (
     OpenTicket,
     Replanned,
@@ -106,6 +107,32 @@ def plan_now(
     A ticket with a station that no catalogue knows is left out.
     """
     catalogue, now = services.catalogues.current.catalogue, services.clock()
+    shares = list(shares)
+    open_tickets, stations = work_left(services, session, tickets, shares)
+    if not open_tickets:
+        return ()
+    taken = booked_time(session, shop_day(services), now=now)
+    if booked:
+        taken = without(taken, [(one.station, one.day, one.seconds, one.rush) for one in shares])
+    days = Workdays(
+        calendar=catalogue.calendar,
+        stations=stations,
+        now=now,
+        reserve_percent=catalogue.policy.rush_reserve_percent,
+    )
+    return plan_anew(open_tickets, taken, days)
+
+
+def work_left(
+    services: Services,
+    session: Session,
+    tickets: Sequence[TicketPlace],
+    shares: Iterable[OpenShare],
+) -> tuple[list[OpenTicket], Mapping[str, Station]]:
+    """What is left of the tickets that have any of those shares, and the stations that there are.
+
+    A ticket with a station that no catalogue knows is left out.
+    """
     today = shop_day(services)
     of_ticket: dict[int, list[OpenShare]] = {}
     for share in shares:
@@ -127,25 +154,10 @@ def plan_now(
                 works=remaining_works(works[one.id].works, left_s),
             )
         )
-    if not open_tickets:
-        return ()
-    taken = booked_time(session, today, now=now)
-    if booked:
-        gone = (share for mine in of_ticket.values() for share in mine)
-        taken = without(taken, [(one.station, one.day, one.seconds, one.rush) for one in gone])
     needed = {work.station for one in open_tickets for work in one.works}
     stations = stations_for(services, session, list(works.values()), needed)
-    days = Workdays(
-        calendar=catalogue.calendar,
-        stations=stations,
-        now=now,
-        reserve_percent=catalogue.policy.rush_reserve_percent,
-    )
-    return plan_anew(
-        [one for one in open_tickets if all(work.station in stations for work in one.works)],
-        taken,
-        days,
-    )
+    known = [one for one in open_tickets if all(work.station in stations for work in one.works)]
+    return known, stations
 
 
 def move_on(

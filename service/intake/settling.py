@@ -6,6 +6,9 @@ another catalogue was put in force since, whose days may have less room.
 
 Quotes without a hold settle the day too, so that nobody is promised time which yesterday's
 leftovers need.
+
+Within the day :func:`settle_when_due` finds what can no longer be done by its promised day's
+dispatch (:mod:`service.intake.still_in_time`); whoever writes is not kept waiting for that.
 """
 
 from __future__ import annotations
@@ -32,6 +35,7 @@ from service.intake.replanning import (
     shop_day,
 )
 from service.intake.services import Services
+from service.intake.still_in_time import too_late
 from service.intake.urgency import find_all_anew
 from service.store.catalogue_versions import version_in_force
 from service.store.database import lock_shop
@@ -79,16 +83,33 @@ def settle_day(services: Services, session: Session, *, trace_id: str = "") -> N
 
 
 def settle_when_due(services: Services) -> bool:
-    """Settle the day if nobody has; for whoever looks at the clock now and again.
+    """Settle the day if nobody has, and tell who can no longer be in time; to be called often.
 
-    In a shop in which nobody writes, late orders are told by this. True where something was to be
-    settled.
+    In a shop in which nobody writes, late orders are told by this: before their dispatch, as soon
+    as what is left cannot be done by then. Two looks into indexes where nothing is due. True where
+    something was.
     """
     today = shop_day(services)
-    if services.database.read(lambda session: _is_settled(services, session, today)):
+    settled, late = services.database.read(
+        lambda session: (_is_settled(services, session, today), too_late(services, session))
+    )
+    if settled and not late:
         return False
-    services.database.write(lambda session: settle_day(services, session))
+    services.database.write(lambda session: _settle_now(services, session))
     return True
+
+
+def _settle_now(services: Services, session: Session) -> None:
+    """The same under the shop's lock, of what another process has left to do."""
+    lock_shop(session)
+    settle_day(services, session)
+    late = too_late(services, session)
+    movable = [one for one in late if one.state in MOVABLE]
+    # Booked anew, or what is told as the new day would be given to others until tomorrow.
+    _move(services, session, movable, ())
+    on_hold = {one.order_id for one in late if one.state == TicketState.HALTED}
+    refresh_days(services, session, on_hold, Why.HALTED)
+    refresh_days(services, session, {one.order_id for one in late} - on_hold, Why.NOT_DONE)
 
 
 def _is_settled(services: Services, session: Session, today: date) -> bool:

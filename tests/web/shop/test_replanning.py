@@ -8,6 +8,8 @@ from datetime import date, datetime, timedelta
 from functools import partial
 from typing import Any
 
+import pytest
+
 from service.domain.shop import StationException
 from service.domain.station_load import span
 from service.intake.settling import settle_when_due
@@ -268,6 +270,85 @@ def test_made_but_never_checked_is_late_when_the_day_is_over(
     shop.storefront.quote(line())
     assert _told(shop, order["id"]) == [("order.late", after.isoformat(), "not-done")]
     assert _late(shop)[0]["told_day"] == after.isoformat()
+
+
+def _watched(shop: ShopDoor, clock: FakeClock, until: datetime) -> None:
+    """Look every quarter of an hour, as a running service does every half minute."""
+    while clock() < until:
+        clock.advance(minutes=15)
+        settle_when_due(shop.assembly.services)
+
+
+def _dispatch(promised: str) -> datetime:
+    """When that day's parcels leave: 15:30 in the demo shop, an hour ahead of UTC in winter."""
+    return datetime.fromisoformat(f"{promised}T14:30:00+00:00")
+
+
+@pytest.mark.parametrize("move", ["", "start", "halt"])
+def test_who_can_no_longer_be_in_time_is_told_before_the_dispatch(
+    shop: ShopDoor, clock: FakeClock, move: str
+) -> None:
+    """Nobody works on it, or it was begun days ago and lies, or is halted: told once, in time.
+
+    The work is booked anew, so that the day told is not given to others. A clock that goes back
+    tells nothing.
+    """
+    order, number = _accepted(shop)
+    whole = _open_s(shop, number)
+    if move:
+        go(shop.staff, number, move)
+    dispatch = _dispatch(order["promised_day"])
+    _watched(shop, clock, dispatch - timedelta(hours=3))
+    assert _told(shop, order["id"]) == []
+    assert not settle_when_due(shop.assembly.services)
+    _watched(shop, clock, dispatch)
+    (told,) = _told(shop, order["id"])
+    expected = _order(shop, order["id"])["expected_day"]
+    assert told == ("order.late", expected, "halted" if move == "halt" else "not-done")
+    assert expected > order["promised_day"]
+    (late,) = _late(shop)
+    assert (late["expected_day"], late["told_day"]) == (expected, expected)
+    clock.advance(hours=-3)
+    _watched(shop, clock, dispatch + timedelta(hours=4))
+    assert _told(shop, order["id"]) == [told]
+    if move != "halt":
+        assert _open_s(shop, number) == whole
+        assert _days(shop)[-1].isoformat() == expected
+    _assert_ledger(shop)
+
+
+def test_work_that_goes_on_as_planned_tells_nothing(shop: ShopDoor, clock: FakeClock) -> None:
+    """Begun ten minutes before its latest start, which is long past when its pieces are done.
+
+    Nobody ticks a step; it is packed and checked when its minutes say so.
+    """
+    order, number = _accepted(shop, M=30)
+    left_s = _open_s(shop, number)
+    row = answered(shop.staff.get("/v1/tickets"), 200)["tickets"][0]
+    begin = datetime.fromisoformat(row["latest_start"]) - timedelta(minutes=10)
+    _watched(shop, clock, begin - timedelta(minutes=15))
+    clock.set(begin)
+    go(shop.staff, number, "start")
+    made = begin + timedelta(seconds=left_s.total() - left_s["packing"])
+    assert made - begin > timedelta(hours=2)
+    _watched(shop, clock, made - timedelta(minutes=15))
+    clock.set(made)
+    go(shop.staff, number, "finish")
+    _watched(shop, clock, made + timedelta(seconds=left_s["packing"]))
+    go(shop.staff, number, "check")
+    _watched(shop, clock, _dispatch(order["promised_day"]) + timedelta(hours=1))
+    assert (_told(shop, order["id"]), _late(shop)) == ([], [])
+
+
+def test_many_who_look_at_once_tell_it_once(shop: ShopDoor, clock: FakeClock) -> None:
+    """As several processes do; an order whose ticket is made but not packed is told as well."""
+    idle, _ = _accepted(shop)
+    made, number = _accepted(shop)
+    go(shop.staff, number, "start", "finish")
+    clock.set(_dispatch(max(idle["promised_day"], made["promised_day"])))
+    together([partial(settle_when_due, shop.assembly.services)] * 4)
+    assert [len(_told(shop, one["id"])) for one in (idle, made)] == [1, 1]
+    _assert_ledger(shop)
 
 
 def test_the_queue_goes_by_slack(shop: ShopDoor, clock: FakeClock) -> None:
