@@ -4,9 +4,10 @@ Each act runs in the caller's transaction under the ticket's lock, is kept as a 
 deletes, and raises the ticket's version by one, so that two people never overwrite each other.
 
 Of spoiled pieces the customer's side is told once they are more than the spares (``ticket.short``),
-for then the promised day is at stake; of good pieces, ticks and notes it is not. Opening a remake
-is an act of its own (:mod:`service.intake.remakes`): until someone decides, a mistaken entry can
-be taken back without station time having been booked, and several spoiled pieces make one ticket.
+for then the promised day is at stake, and ``order.late`` at once if a remake opened now could not
+keep it; of good pieces, ticks and notes it is not. Opening a remake is an act of its own
+(:mod:`service.intake.remakes`): until someone decides, a mistaken entry can be taken back without
+station time having been booked, and several spoiled pieces make one ticket.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from dataclasses import dataclass
 from sqlmodel import Session
 
 from service.domain.errors import BadInput, Conflict, FieldFault
-from service.domain.pieces import PieceCount, PieceEvent, PieceLimit, record
+from service.domain.pieces import PieceCount, PieceEvent, PieceEventKind, PieceLimit, record
 from service.domain.replanning import Why
 from service.domain.ticket import TicketDocument
 from service.domain.ticket_states import TicketState
@@ -103,8 +104,13 @@ def record_pieces(
     """Enter pieces, and return the ticket and its new version.
 
     Raises ``bench-work-not-legal`` off the bench, ``piece-limit`` for more than there can be,
-    ``BadInput`` for a size the ticket has none of, ``ticket-changed`` for another version.
+    ``BadInput`` for a size the ticket has none of, ``ticket-changed`` for another version. What
+    changes how many are to be made anew changes the order's day, so it takes the shop's lock.
     """
+    may_be_short = PieceEventKind(request.kind) is not PieceEventKind.DONE
+    if may_be_short:
+        lock_shop(session)
+        settle_day(services, session, trace_id=trace_id)
     bench = at_bench(session, number, allowed_versions, AT_THE_PRESS, "Pieces are entered")
     order, ticket, count = bench.order, bench.ticket, bench.count
     after = _recorded(count, request.event())
@@ -114,6 +120,9 @@ def record_pieces(
     if sum(after.to_remake.values()) > sum(count.to_remake.values()):
         more = {"to_remake": after.to_remake}
         ticket_event(services, session, order, ticket, "ticket.short", trace_id, more)
+    if may_be_short and after.to_remake != count.to_remake:
+        refresh_days(services, session, [order.id], Why.REMAKE, trace_id=trace_id)
+        session.flush()
     return ticket_answer(session, ticket), ticket.version
 
 

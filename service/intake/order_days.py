@@ -16,6 +16,7 @@ from sqlmodel import Session, col, select
 from service.domain.conformal import dispatch_day
 from service.domain.replanning import News, Why, news_of
 from service.domain.ticket_states import OrderState, TicketState
+from service.intake.remake_plans import remake_days
 from service.intake.replanning import places_of, plan_now
 from service.intake.services import Services
 from service.intake.still_in_time import soonest_leaves
@@ -43,7 +44,8 @@ def refresh_days(
     """Find the expected day of open orders anew, and tell whose passes the promise, or no longer.
 
     It is the last day on which anything is booked and not worked, and no day with whose dispatch
-    nothing, or not all that is left, can leave any more. Of a halted ticket nobody knows when it
+    nothing, or not all that is left, can leave any more; nor one on which what is short of blanks
+    could not be made anew if that was decided now. Of a halted ticket nobody knows when it
     goes on: the day is not moved forward, and moved back to where its work could be done if it went
     on now. ``counted`` says that the caller raises the orders' versions.
     """
@@ -69,13 +71,14 @@ def expected_days(
     ids = [one.order_id for one in promises]
     soonest = soonest_day(services)
     booked, halted = _last_booked(session, ids), _halted(services, session, ids)
+    anew = remake_days(services, session, ids)
     leaves: dict[str, date] = {}
     for leave in soonest_leaves(services, session, ids):
         order_id = leave.ticket.order_id
         leaves[order_id] = max(leave.day, leaves.get(order_id, soonest))
     found: dict[str, date] = {}
     for one in promises:
-        day = max(booked.get(one.order_id, soonest), leaves.get(one.order_id, soonest), soonest)
+        day = max(soonest, *(days.get(one.order_id, soonest) for days in (booked, leaves, anew)))
         if one.order_id in halted:
             day = max(day, one.expected_day, halted[one.order_id])
         found[one.order_id] = day

@@ -26,6 +26,7 @@ from service.domain.shop import Catalogue
 from service.domain.station_load import BookedShare, without_room
 from service.domain.ticket_states import TicketState
 from service.intake.order_days import refresh_days, soonest_day
+from service.intake.remake_plans import orders_short
 from service.intake.replanning import (
     TicketPlace,
     move_on,
@@ -233,10 +234,14 @@ def _tell(
     halted = places_of(session, col(Ticket.state) == TicketState.HALTED)
     on_hold = {one.order_id for one in halted} - by_room
     refresh_days(services, session, on_hold, Why.HALTED, trace_id=trace_id)
+    # What is not made anew yet can be done a day later than yesterday.
+    short = orders_short(session) - by_room - on_hold
+    refresh_days(services, session, short, Why.REMAKE, trace_id=trace_id)
     overdue = session.connection().execute(
         sa_select(col(OrderPromise.order_id)).where(
             ~col(OrderPromise.closed), col(OrderPromise.expected_day) < soonest_day(services)
         )
     )
     waiting = {one.order_id for one in left_over}.union(overdue.scalars())
-    refresh_days(services, session, waiting - by_room - on_hold, Why.NOT_DONE, trace_id=trace_id)
+    told = by_room | on_hold | short
+    refresh_days(services, session, waiting - told, Why.NOT_DONE, trace_id=trace_id)

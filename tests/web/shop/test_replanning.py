@@ -15,7 +15,7 @@ from service.domain.station_load import span
 from service.intake.settling import settle_when_due
 from service.store.tables import Booking, Event, OrderPromise, SettledDay, StationDay, Ticket
 from tests.conftest import FakeClock
-from tests.web.shop.bench import all_good, go, ticked
+from tests.web.shop.bench import act, all_good, enter, go, spoil, ticked
 from tests.web.shop.conftest import changed_catalogue, demo_catalogue, put_in_force
 from tests.web.shop.door import Json, ShopDoor, answered, line, together
 
@@ -349,6 +349,53 @@ def test_many_who_look_at_once_tell_it_once(shop: ShopDoor, clock: FakeClock) ->
     together([partial(settle_when_due, shop.assembly.services)] * 4)
     assert [len(_told(shop, one["id"])) for one in (idle, made)] == [1, 1]
     _assert_ledger(shop)
+
+
+def test_spoiled_pieces_move_the_day_before_anybody_opens_a_remake(
+    shop: ShopDoor, clock: FakeClock
+) -> None:
+    """Told with the entry by which the blanks are too few, and taken back with it.
+
+    A remake that is opened then for the day that was told is no news of it.
+    """
+    order, number = _accepted(shop)
+    _on(clock, date.fromisoformat(order["promised_day"]))
+    started = go(shop.staff, number, "start")["pieces"]["M"]["started"]
+    spoil(shop.staff, number, "M", started - 5)
+    assert _told(shop, order["id"]) == []
+    booked = shop.booked_s()
+    spoil(shop.staff, number, "M")
+    (told,) = _told(shop, order["id"])
+    expected = _order(shop, order["id"])["expected_day"]
+    assert told == ("order.late", expected, "remake")
+    assert _late(shop)[0]["expected_day"] == expected > order["promised_day"]
+    assert shop.booked_s() == booked
+    spoil(shop.staff, number, "M")
+    assert _told(shop, order["id"]) == [told]
+    enter(shop.staff, number, "undone", "M", 2, undoes="spoiled", reason="scorched")
+    on_time = ("order.on_time_again", order["promised_day"], None)
+    assert _told(shop, order["id"]) == [told, on_time]
+    spoil(shop.staff, number, "M")
+    remake = answered(act(shop.staff, number, "remakes", {}), 201)
+    assert _told(shop, order["id"]) == [told, on_time, told]
+    assert (remake["late"], remake["done_day"]) == (True, expected)
+
+
+def test_a_remake_that_nobody_opens_is_told_when_it_is_too_late_for_it(
+    shop: ShopDoor, clock: FakeClock
+) -> None:
+    """Spoiled days before, it could be in time; the morning from which it cannot tells so."""
+    order, number = _accepted(shop)
+    started = go(shop.staff, number, "start")["pieces"]["M"]["started"]
+    spoil(shop.staff, number, "M", started)
+    assert (_told(shop, order["id"]), _late(shop)) == ([], [])
+    promised = order["promised_day"]
+    _watched(shop, clock, _dispatch(promised) - timedelta(hours=8))
+    told = _told(shop, order["id"])
+    assert told
+    assert {(type_, why) for type_, _, why in told} == {("order.late", "remake")}
+    assert [day for _, day, _ in told] == sorted({day for _, day, _ in told})
+    assert told[0][1] > promised
 
 
 def test_the_queue_goes_by_slack(shop: ShopDoor, clock: FakeClock) -> None:
