@@ -28,8 +28,9 @@ async def watch_catalogue(rooms: Rooms, stop: asyncio.Event) -> None:
 async def follow_catalogue(rooms: Rooms) -> None:
     """Put the newest stored version in force if it is another; keep this one where it cannot be.
 
-    Then what was left over from days before is planned anew, where nobody has written yet today. A
-    store that is away and a version that a newer program has stored are logged and no more.
+    Then what was left over from days before is planned anew, where nobody has written yet today,
+    and orders that can no longer be in time are told. A store that is away and a version that a
+    newer program has stored are logged and no more.
     """
     follow = rooms.computing(rooms.services.catalogues.follow)
     (followed,) = await asyncio.gather(follow, return_exceptions=True)
