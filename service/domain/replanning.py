@@ -44,6 +44,7 @@ class Why(StrEnum):
     RESUMED = "resumed"
     CAPACITY = "capacity"
     REMAKE = "remake"
+    MATERIAL = "material"
 
 
 class News(StrEnum):

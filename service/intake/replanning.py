@@ -15,6 +15,7 @@ from __future__ import annotations
 import json
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from datetime import date
+from types import MappingProxyType
 from typing import NamedTuple
 
 from sqlalchemy import ColumnElement
@@ -99,12 +100,14 @@ def plan_now(
     shares: Iterable[OpenShare],
     *,
     booked: bool,
+    ready: Mapping[int, date] = MappingProxyType({}),
 ) -> tuple[Replanned, ...]:
     """Where the work of those shares can be done as things stand; nothing is written.
 
     ``booked`` says that the shares stand in the ledger, and are free to their tickets. Work whose
-    first share is of a day to come stays behind that day, for its material may not be here before.
-    A ticket with a station that no catalogue knows is left out.
+    first share is of a day to come stays behind that day, for its material may not be here before;
+    so does that of a ticket of which ``ready`` tells a later day, by its id. A ticket with a
+    station that no catalogue knows is left out.
     """
     catalogue, now = services.catalogues.current.catalogue, services.clock()
     shares = list(shares)
@@ -150,7 +153,7 @@ def work_left(
                 id=one.id,
                 promised_day=one.promised_day,
                 rush=mine[0].rush,
-                ready_day=max(today, mine[0].day),
+                ready_day=max(today, mine[0].day, ready.get(one.id, today)),
                 works=remaining_works(works[one.id].works, left_s),
             )
         )
@@ -161,10 +164,18 @@ def work_left(
 
 
 def move_on(
-    services: Services, session: Session, tickets: Sequence[TicketPlace], shares: list[OpenShare]
+    services: Services,
+    session: Session,
+    tickets: Sequence[TicketPlace],
+    shares: Sequence[OpenShare],
+    *,
+    ready: Mapping[int, date] = MappingProxyType({}),
 ) -> None:
-    """Book anew all that is left of those tickets, which is what ``shares`` hold."""
-    planned = plan_now(services, session, tickets, shares, booked=True)
+    """Book anew all that is left of those tickets, which is what ``shares`` hold.
+
+    Nothing is booked before the day that ``ready`` tells of a ticket, by its id.
+    """
+    planned = plan_now(services, session, tickets, shares, booked=True, ready=ready)
     moved = {one.ticket_id for one in planned}
     _rebook(session, planned, [one for one in shares if one.ticket_id in moved])
 
@@ -173,6 +184,17 @@ def set_aside(session: Session, ticket: Ticket) -> None:
     """Give back what is left of a ticket that is halted, and keep it with the ticket."""
     shares = open_shares(session, [ticket.id or 0])
     rebook(session, shares, ())
+    _keep_aside(session, ticket, shares)
+
+
+def put_off_aside(session: Session, place: TicketPlace, ready: date) -> None:
+    """Let what a halt keeps with a ticket wait for that day; its order is locked before."""
+    ticket = session.get_one(Ticket, place.id, with_for_update=True)
+    shares = [one._replace(day=max(ready, one.day)) for one in place.aside]
+    _keep_aside(session, ticket, shares)
+
+
+def _keep_aside(session: Session, ticket: Ticket, shares: Iterable[OpenShare]) -> None:
     ticket.aside_json = json.dumps(
         [[one.station, one.day.isoformat(), one.seconds, one.rush] for one in shares],
         separators=(",", ":"),

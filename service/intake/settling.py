@@ -36,6 +36,7 @@ from service.intake.replanning import (
     shop_day,
 )
 from service.intake.services import Services
+from service.intake.short_material import note_overdue
 from service.intake.still_in_time import too_late
 from service.intake.urgency import find_all_anew
 from service.store.catalogue_versions import version_in_force
@@ -75,6 +76,7 @@ def settle_day(services: Services, session: Session, *, trace_id: str = "") -> N
     left_over = _left_over(session, today)
     crowded = _crowded(services, session, today) if by_version else []
     _move(services, session, left_over, crowded)
+    note_overdue(services, session, trace_id=trace_id)
     _tell(services, session, left_over, crowded, trace_id)
     if by_version:
         find_all_anew(services, session)

@@ -15,10 +15,12 @@ from sqlmodel import Session, col, select
 
 from service.domain.calendar import working_days_between
 from service.domain.errors import BadInput, Conflict, FieldFault, NotFound
+from service.domain.short_material import Supply
 from service.domain.stock import USE_WINDOW_DAYS, Moved, MoveReason, Reordering, StockLevel
 from service.domain.stock_items import SAID, StockEntry, StockItem, StockKind, said
 from service.intake.cursors import Cursor
 from service.intake.services import Services
+from service.intake.short_material import EVER, note_less
 from service.intake.stock_answers import (
     ExpectedAnswer,
     StockMoveAnswer,
@@ -189,8 +191,11 @@ def move_stock(
     request: StockMoveRequest,
     *,
     last_seen: int | None = None,
+    trace_id: str = "",
 ) -> StockMoved:
     """Receive, count or waste, within the caller's transaction.
+
+    Where less is there now than open tickets count on, they are planned anew and their orders told.
 
     ``last_seen`` is the last move of the thing that whoever decided knew of, 0 for none; where
     another came since, ``stock-changed`` says which. None asks for no such thing.
@@ -227,6 +232,10 @@ def move_stock(
     if delivery is not None:
         close_delivery(services, session, delivery, "received", request.who, request.note)
         delivery.move_id = move.id
+    less = Supply(EVER, -change)
+    if delivery is not None:
+        less = Supply(delivery.expected_on, delivery.quantity - change)
+    note_less(services, session, entry.item, less, on_hand=before + change, trace_id=trace_id)
     return StockMoved(
         **_move_answer(move, entry, None, None).model_dump(),
         on_hand=as_said(before + change, entry),

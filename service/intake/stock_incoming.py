@@ -11,9 +11,11 @@ from datetime import timedelta
 from sqlmodel import Session, col, or_, select
 
 from service.domain.errors import BadInput, FieldFault, NotFound
+from service.domain.short_material import Supply
 from service.domain.stock_items import StockEntry
 from service.intake.cursors import Cursor
 from service.intake.services import Services
+from service.intake.short_material import note_fallen
 from service.intake.stock import (
     as_said,
     close_delivery,
@@ -24,7 +26,7 @@ from service.intake.stock import (
 )
 from service.intake.stock_answers import IncomingAnswer, IncomingPage
 from service.intake.stock_requests import CallOffRequest, IncomingRequest
-from service.intake.stock_rows import amount_of, entries_by_item
+from service.intake.stock_rows import amount_of, entries_by_item, item_of
 from service.store.database import lock_shop
 from service.store.tables import StockIncoming
 
@@ -70,9 +72,16 @@ def expect_delivery(
 
 
 def call_off(
-    services: Services, session: Session, incoming_id: str, request: CallOffRequest
+    services: Services,
+    session: Session,
+    incoming_id: str,
+    request: CallOffRequest,
+    *,
+    trace_id: str = "",
 ) -> IncomingAnswer:
     """A delivery that does not come, within the caller's transaction.
+
+    Orders that rested on it are planned anew, and told where they pass their promise.
 
     Raises ``stock-delivery-not-found``, and ``stock-delivery-over`` for one that was received or
     called off before.
@@ -84,6 +93,9 @@ def call_off(
         raise NotFound("stock-delivery-not-found", f"There is no delivery '{incoming_id}'.")
     must_be_expected(row)
     close_delivery(services, session, row, "called_off", request.who, request.note)
+    item = item_of(row.kind, row.item, row.colour, row.size, row.unit)
+    fallen = {item: [Supply(row.expected_on, row.quantity)]}
+    note_fallen(services, session, fallen, trace_id=trace_id)
     return _answer(row, entry_of(entries_by_item(services.catalogues.current.catalogue), row))
 
 

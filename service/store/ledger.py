@@ -294,6 +294,16 @@ def open_shares(session: Session, ticket_ids: Sequence[int]) -> list[OpenShare]:
     return found
 
 
+def tickets_begun(session: Session, ticket_ids: Sequence[int]) -> set[int]:
+    """Those of the tickets of which anything is worked."""
+    found: set[int] = set()
+    for some in _batches(ticket_ids):
+        worked = sa_select(col(Booking.ticket_id)).distinct()
+        worked = worked.where(col(Booking.ticket_id).in_(some), col(Booking.worked))
+        found.update(session.connection().execute(worked).scalars())
+    return found
+
+
 def rebook(session: Session, gone: Sequence[OpenShare], taken: Iterable[OpenShare]) -> None:
     """Give back shares of many tickets as :func:`open_shares` read them, and book others."""
     connection = session.connection()

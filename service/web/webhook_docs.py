@@ -47,7 +47,8 @@ class LateOrderTold(OrderTold):
     """How an order stands that is expected on ``expected_day``, after the promised one.
 
     ``why`` says what moved it: work that was ``not-done`` on its day, a ticket ``halted`` or
-    ``resumed``, ``capacity`` that a station lost, or a ``remake`` of spoiled pieces, opened or not.
+    ``resumed``, ``capacity`` that a station lost, a ``remake`` of spoiled pieces, opened or not, or
+    ``material`` that was counted on and is not there.
     """
 
     expected_day: date

@@ -36,6 +36,7 @@ from service.web.bench.routing import bench_router, read_form
 from service.web.bench.session import Visit, VisitPart, check_form, root_of
 from service.web.bench.shop_time import shop_zone
 from service.web.parts import Rooms, RoomsPart
+from service.web.request_mark import current_mark
 
 router = bench_router()
 
@@ -194,7 +195,10 @@ async def book(request: Request, rooms: RoomsPart, visit: VisitPart) -> Response
         wish = StockMoveRequest.model_validate(said)
         last = version_seen(fields, "last_move")
         seen = -1 if last is None else last
-        return lambda session: move_stock(rooms.services, session, wish, last_seen=seen)
+        trace_id = current_mark().trace_id
+        return lambda session: move_stock(
+            rooms.services, session, wish, last_seen=seen, trace_id=trace_id
+        )
 
     return await _change(request, rooms, visit, "moves", read)
 
@@ -219,7 +223,8 @@ async def call_delivery_off(request: Request, rooms: RoomsPart, visit: VisitPart
     def read(fields: Mapping[str, str]) -> Callable[[StoreSession], object]:
         wish = CallOffRequest.model_validate(_said_by(fields, visit))
         delivery = fields.get("incoming_id", "")
-        return lambda session: call_off(rooms.services, session, delivery, wish)
+        trace_id = current_mark().trace_id
+        return lambda session: call_off(rooms.services, session, delivery, wish, trace_id=trace_id)
 
     return await _change(request, rooms, visit, "call-off", read)
 

@@ -30,6 +30,7 @@ from service.web.application import new_router
 from service.web.openapi import problems
 from service.web.paging import page_answer
 from service.web.parts import RoomsPart, StaffCaller, do, once_each, request_key
+from service.web.request_mark import current_mark
 
 router = new_router("stock", "/v1")
 
@@ -95,12 +96,14 @@ async def move(
     """Book one thing; answers with what is on hand after it.
 
     A count says how much lies there: its move is the difference, also none. No more can be thrown
-    away than is on hand. Tickets and runs book by themselves.
+    away than is on hand. Tickets and runs book by themselves. Orders that lack it now are planned
+    anew, and `order.late` is told of those that pass their promise.
     """
     key = request_key(request, caller, body.model_dump(mode="json"))
 
     def act(session: StoreSession) -> Outcome:
-        return Outcome.of(201, move_stock(rooms.services, session, body))
+        trace_id = current_mark().trace_id
+        return Outcome.of(201, move_stock(rooms.services, session, body, trace_id=trace_id))
 
     return await do(rooms, request, key, act)
 
@@ -191,11 +194,18 @@ async def call_delivery_off(
     incoming_id: Identifier,
     body: CallOffRequest,
 ) -> Response:
-    """It does not come, or comes on another day: enter that anew."""
+    """It does not come, or comes on another day: enter that anew, and first.
+
+    Orders that waited for it and are not covered otherwise are planned anew, and `order.late` is
+    told of those that pass their promise.
+    """
     key = request_key(request, caller, body.model_dump(mode="json"))
 
     def act(session: StoreSession) -> Outcome:
-        return Outcome.of(201, call_off(rooms.services, session, incoming_id, body))
+        trace_id = current_mark().trace_id
+        return Outcome.of(
+            201, call_off(rooms.services, session, incoming_id, body, trace_id=trace_id)
+        )
 
     return await do(rooms, request, key, act)
 
