@@ -114,6 +114,10 @@ def plan_now(
     open_tickets, stations = work_left(services, session, tickets, shares)
     if not open_tickets:
         return ()
+    open_tickets = [
+        replace(one, ready_day=max(one.ready_day, ready.get(one.id, one.ready_day)))
+        for one in open_tickets
+    ]
     taken = booked_time(session, shop_day(services), now=now)
     if booked:
         taken = without(taken, [(one.station, one.day, one.seconds, one.rush) for one in shares])
@@ -153,7 +157,7 @@ def work_left(
                 id=one.id,
                 promised_day=one.promised_day,
                 rush=mine[0].rush,
-                ready_day=max(today, mine[0].day, ready.get(one.id, today)),
+                ready_day=max(today, mine[0].day),
                 works=remaining_works(works[one.id].works, left_s),
             )
         )

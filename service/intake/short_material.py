@@ -40,6 +40,8 @@ Fallen = Mapping[StockItem, Sequence[Supply]]
 
 EVER = date.min
 
+_BATCH = 500
+
 
 @dataclass(frozen=True, slots=True)
 class _Line:
@@ -205,11 +207,17 @@ def _put_off(
     ready: Mapping[int, date],
 ) -> None:
     """Plan what is left of those tickets behind their day; what a halt keeps waits for it too."""
-    orders = sorted({one.order_id for one in places})
-    locked = select(col(Order.id)).where(col(Order.id).in_(orders)).order_by(col(Order.id))
-    session.exec(locked.with_for_update()).all()
+    _lock_orders(session, sorted({one.order_id for one in places}))
     for place in places:
         if place.state == TicketState.HALTED and place.aside:
             put_off_aside(session, place, ready[place.id])
     shares = [share for place in places for share in line.shares.get(place.id, ())]
     move_on(services, session, places, shares, ready=ready)
+
+
+def _lock_orders(session: Session, orders: Sequence[str]) -> None:
+    """Before anything of their tickets is touched, as locks are taken everywhere."""
+    for start in range(0, len(orders), _BATCH):
+        some = orders[start : start + _BATCH]
+        locked = select(col(Order.id)).where(col(Order.id).in_(some)).order_by(col(Order.id))
+        session.exec(locked.with_for_update()).all()

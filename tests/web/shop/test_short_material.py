@@ -43,8 +43,9 @@ def _first_day(shop: ShopDoor, order: Json) -> str:
     """The first day on which anything of the order's ticket is booked and not worked."""
     number = order["tickets"][0]["number"]
     (ticket,) = [one for one in shop.rows(Ticket) if one.number == number]
-    days = [one.day for one in shop.rows(Booking) if one.ticket_id == ticket.id and not one.worked]
-    return min(days).isoformat()
+    rows = (one for one in shop.rows(Booking) if one.ticket_id == ticket.id)
+    first: date = min(one.day for one in rows if not one.worked)
+    return first.isoformat()
 
 
 def _material_day(shop: ShopDoor) -> str:
