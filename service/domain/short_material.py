@@ -15,7 +15,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import NamedTuple
+from typing import Final, NamedTuple
+
+EVER: Final = date.min
+"""The day since which what lies on the shelf is there."""
 
 
 class Supply(NamedTuple):
@@ -29,6 +32,7 @@ class Supply(NamedTuple):
 class Waiting:
     """What an open ticket still takes of one thing, planned to begin on ``day``.
 
+    It was accepted on the day ``since``: a delivery that was overdue by then was not counted on.
     What is ``begun`` comes first and waits for nothing: most likely it has taken its own already.
     """
 
@@ -37,6 +41,7 @@ class Waiting:
     day: date
     promised_day: date
     begun: bool = False
+    since: date = EVER
 
 
 def ready_days(
@@ -53,7 +58,7 @@ def ready_days(
     """
     before = _Stock([*there, *fallen])
     first = sorted(waiting, key=_by_beginning)
-    resting = [one for one in first if before.take(one.quantity, one.day)]
+    resting = [one for one in first if before.take(one.quantity, one.day, one.since)]
     left, found = _Stock(there), dict[int, date]()
     for one in sorted(resting, key=_by_urgency):
         if one.begun:
@@ -71,6 +76,10 @@ def _by_urgency(one: Waiting) -> tuple[bool, date, int]:
     return not one.begun, one.promised_day, one.ticket_id
 
 
+def _counts(one: Supply, day: date, since: date) -> bool:
+    return one.day <= day and (one.day == EVER or one.day >= since)
+
+
 class _Stock:
     """What is there by day, as it is taken."""
 
@@ -83,17 +92,17 @@ class _Stock:
             self._left[index] = Supply(one.day, one.quantity - taken)
             owed -= taken
 
-    def by(self, day: date) -> int:
-        """How much is there on that day."""
-        return sum(one.quantity for one in self._left if one.day <= day)
+    def by(self, day: date, since: date = EVER) -> int:
+        """How much is there on that day, of the shelf and of deliveries since another."""
+        return sum(one.quantity for one in self._left if _counts(one, day, since))
 
-    def take(self, quantity: int, day: date) -> bool:
-        """Take so much of what is there on that day, the latest first, or nothing."""
-        if self.by(day) < quantity:
+    def take(self, quantity: int, day: date, since: date = EVER) -> bool:
+        """Take so much of that, the latest first, or nothing."""
+        if self.by(day, since) < quantity:
             return False
         for index in reversed(range(len(self._left))):
             one = self._left[index]
-            taken = min(quantity, one.quantity) if one.day <= day else 0
+            taken = min(quantity, one.quantity) if _counts(one, day, since) else 0
             self._left[index] = Supply(one.day, one.quantity - taken)
             quantity -= taken
         return True

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from datetime import date
+from datetime import date, datetime
 from types import MappingProxyType
 from typing import NamedTuple
 
@@ -53,6 +53,7 @@ class TicketPlace(NamedTuple):
     promised_day: date
     state: str
     aside_json: str
+    created_at: datetime
 
     @property
     def aside(self) -> list[OpenShare]:
@@ -73,6 +74,7 @@ def places_of(session: Session, *which: ColumnElement[bool]) -> list[TicketPlace
             col(Ticket.promised_day),
             col(Ticket.state),
             col(Ticket.aside_json),
+            col(Ticket.created_at),
         )
         .where(*which)
         .order_by(col(Ticket.id))

@@ -16,6 +16,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from sqlalchemy import exists, func, or_
 from sqlalchemy import select as sa_select
@@ -23,7 +24,7 @@ from sqlmodel import Session, col, select
 
 from service.domain.calendar import add_working_days, first_work_day, next_working_day
 from service.domain.replanning import Why
-from service.domain.short_material import Supply, Waiting, ready_days
+from service.domain.short_material import EVER, Supply, Waiting, ready_days
 from service.domain.stock_items import StockItem, StockKind
 from service.domain.ticket_states import TicketState
 from service.intake.material import Shelf, shelf_of
@@ -36,9 +37,7 @@ from service.store.ledger import OpenShare, open_shares, tickets_begun
 from service.store.tables import Order, RunClaim, StockIncoming, TicketNeed
 
 Fallen = Mapping[StockItem, Sequence[Supply]]
-"""What was counted on of each thing and is not any more; what was on the shelf since ``EVER``."""
-
-EVER = date.min
+"""What was counted on of each thing and is not any more."""
 
 _BATCH = 500
 
@@ -50,6 +49,7 @@ class _Line:
     places: Mapping[int, TicketPlace]
     shares: Mapping[int, list[OpenShare]]
     begun: frozenset[int]
+    zone: ZoneInfo
 
     def waiting(self, needs: Mapping[int, int], today: date) -> Iterator[Waiting]:
         """Them as they wait for one thing, of which each needs so much."""
@@ -62,6 +62,7 @@ class _Line:
                 max(today, min(days, default=today)),
                 place.promised_day,
                 ticket_id in self.begun,
+                place.created_at.astimezone(self.zone).date(),
             )
 
 
@@ -88,6 +89,7 @@ def note_overdue(services: Services, session: Session, *, trace_id: str = "") ->
     """Deliveries whose day is over and that have not come are counted on no more.
 
     Who waits for one is put off anew each day, as long as it is neither received nor called off.
+    Who was accepted after its day never waited for it.
     """
     overdue = select(StockIncoming).where(
         StockIncoming.state == "expected", StockIncoming.expected_on < shop_day(services)
@@ -116,7 +118,8 @@ def note_fallen(
     }
     if not short:
         return
-    line = _line(session, {ticket_id for one in short.values() for ticket_id in one})
+    tickets = {ticket_id for one in short.values() for ticket_id in one}
+    line = _line(session, tickets, ZoneInfo(catalogue.calendar.time_zone))
     ready: dict[int, date] = {}
     for item, of_tickets in short.items():
         found = _ready_days(services, session, item, of_tickets, fallen[item], shelf, line)
@@ -148,13 +151,13 @@ def _needs(session: Session, item: StockItem) -> dict[int, int]:
     return {ticket_id: int(quantity) for ticket_id, quantity in rows}
 
 
-def _line(session: Session, ticket_ids: Iterable[int]) -> _Line:
+def _line(session: Session, ticket_ids: Iterable[int], zone: ZoneInfo) -> _Line:
     ids = sorted(ticket_ids)
     shares: dict[int, list[OpenShare]] = {}
     for share in open_shares(session, ids):
         shares.setdefault(share.ticket_id, []).append(share)
     places = {place.id: place for place in places_by_id(session, ids)}
-    return _Line(places, shares, frozenset(tickets_begun(session, ids)))
+    return _Line(places, shares, frozenset(tickets_begun(session, ids)), zone)
 
 
 def _ready_days(

@@ -15,12 +15,12 @@ from sqlmodel import Session, col, select
 
 from service.domain.calendar import working_days_between
 from service.domain.errors import BadInput, Conflict, FieldFault, NotFound
-from service.domain.short_material import Supply
+from service.domain.short_material import EVER, Supply
 from service.domain.stock import USE_WINDOW_DAYS, Moved, MoveReason, Reordering, StockLevel
 from service.domain.stock_items import SAID, StockEntry, StockItem, StockKind, said
 from service.intake.cursors import Cursor
 from service.intake.services import Services
-from service.intake.short_material import EVER, note_less
+from service.intake.short_material import note_less
 from service.intake.stock_answers import (
     ExpectedAnswer,
     StockMoveAnswer,

@@ -12,7 +12,7 @@ from datetime import date, timedelta
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.domain.short_material import Supply, Waiting, ready_days
+from service.domain.short_material import EVER, Supply, Waiting, ready_days
 
 MONDAY = date(2026, 6, 1)
 
@@ -82,9 +82,12 @@ def test_what_is_owed_comes_first_and_what_was_missing_before_is_left_alone() ->
     delivery = Supply(MONDAY, 10)
     six = Waiting(1, 6, MONDAY, MONDAY)
     ordered = MONDAY + timedelta(days=2)
-    shelf = Supply(date.min, -3)
+    shelf = Supply(EVER, -3)
     assert ready_days([six], [shelf, delivery], [Supply(MONDAY, 1)], ordered=ordered) == {}
     assert ready_days([six], [shelf], [delivery], ordered=ordered) == {1: ordered}
+    # Accepted when the delivery was overdue, it waits for what was ordered then.
+    later = Waiting(1, 6, ordered, ordered, since=MONDAY + timedelta(days=1))
+    assert ready_days([later], [shelf], [delivery], ordered=ordered + timedelta(days=1)) == {}
     bought_in = Waiting(2, 8, MONDAY, MONDAY)
     found = ready_days([six, bought_in], [delivery], [Supply(MONDAY, 1)], ordered=ordered)
     assert found == {}

@@ -124,14 +124,16 @@ def test_a_delivery_that_does_not_come_puts_its_order_off_each_morning(
 ) -> None:
     """From the next shop day on; who settles the day again tells nothing anew.
 
-    Called off it is waited for as if it had been ordered that day, and no longer put off.
+    Who orders while it is overdue waits for what is ordered then, and is not put off. Called off
+    it is waited for as if it had been ordered that day, and no longer put off.
     """
     _shelf_without_tees(shop.staff)
     today = clock().date()
     delivery = _delivery(shop.staff, today)
     order = shop.storefront.order(TWO)
     promised = date.fromisoformat(order["promised_day"])
-    told = []
+    told: list[tuple[str, str, str | None]] = []
+    later: list[tuple[Json, str]] = []
     for ahead in (1, 2):
         clock.set(datetime(2026, 3, 2 + ahead, 8, tzinfo=clock().tzinfo))
         assert settle_when_due(shop.assembly.services)
@@ -140,6 +142,9 @@ def test_a_delivery_that_does_not_come_puts_its_order_off_each_morning(
         told.append((order["id"], expected, "material"))
         assert _told(shop) == told
         assert _first_day(shop, order) == _material_day(shop)
+        assert [_first_day(shop, one) for one, _ in later] == [day for _, day in later]
+        more = shop.storefront.order(TWO)
+        later.append((more, _first_day(shop, more)))
     assert promised.isoformat() < told[0][1] < told[1][1]
     _call_off(shop.staff, delivery)
     clock.advance(days=1)
