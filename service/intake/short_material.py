@@ -15,10 +15,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
+from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import exists, func, or_
+from sqlalchemy import exists, func, literal, or_, union_all
 from sqlalchemy import select as sa_select
 from sqlmodel import Session, col, select
 
@@ -27,14 +27,13 @@ from service.domain.replanning import Why
 from service.domain.short_material import EVER, Supply, Waiting, ready_days
 from service.domain.stock_items import StockItem, StockKind
 from service.domain.ticket_states import TicketState
-from service.intake.material import Shelf, shelf_of
 from service.intake.order_days import refresh_days
 from service.intake.replanning import TicketPlace, move_on, places_by_id, put_off_aside, shop_day
 from service.intake.services import Services
-from service.intake.stock_rows import entries_by_item, held, is_of, item_of
+from service.intake.stock_rows import entries_by_item, expected, is_of, item_of
 from service.intake.ticket_works import planned_works
 from service.store.ledger import OpenShare, open_shares, tickets_begun
-from service.store.tables import Order, RunClaim, StockIncoming, TicketNeed
+from service.store.tables import Order, RunClaim, StockIncoming, StockMove, TicketNeed
 
 Fallen = Mapping[StockItem, Sequence[Supply]]
 """What was counted on of each thing and is not any more."""
@@ -67,22 +66,11 @@ class _Line:
 
 
 def note_less(
-    services: Services,
-    session: Session,
-    item: StockItem,
-    less: Supply,
-    *,
-    on_hand: int,
-    trace_id: str = "",
+    services: Services, session: Session, item: StockItem, less: Supply, *, trace_id: str = ""
 ) -> None:
-    """So ``less`` of a thing is there than was counted on; ``on_hand`` is what there is now.
-
-    Under the shop's lock, with the move written. Where all that is needed lies on the shelf this is
-    one look into an index, and none where it is not less.
-    """
-    if less.quantity <= 0 or on_hand >= held(session, item.kind, items=[item.item]).get(item, 0):
-        return
-    note_fallen(services, session, {item: [less]}, trace_id=trace_id)
+    """So ``less`` of a thing is there than was counted on; as :func:`note_fallen`."""
+    if less.quantity > 0:
+        note_fallen(services, session, {item: [less]}, trace_id=trace_id)
 
 
 def note_overdue(services: Services, session: Session, *, trace_id: str = "") -> None:
@@ -106,24 +94,23 @@ def note_fallen(
 ) -> None:
     """Plan anew whose material is later than their work now that this has fallen away, and tell.
 
-    Under the shop's lock, with the rows written by which it fell away.
+    Under the shop's lock, with the rows written by which it fell away. Of a thing of which all that
+    is needed lies on the shelf this is one look into two indexes.
     """
-    catalogue = services.catalogues.current.catalogue
-    shelf = shelf_of(session, fallen.keys(), catalogue, services.clock())
-    needs = {item: _needs(session, item) for item in fallen if _is_kept(shelf, item)}
-    short = {
-        item: of_tickets
-        for item, of_tickets in needs.items()
-        if shelf.on_hand.get(item, 0) < sum(of_tickets.values())
-    }
+    short = {item: shelf for item in fallen if (shelf := _shelf(session, item)).lacks}
     if not short:
         return
-    tickets = {ticket_id for one in short.values() for ticket_id in one}
-    line = _line(session, tickets, ZoneInfo(catalogue.calendar.time_zone))
+    zone = ZoneInfo(services.catalogues.current.catalogue.calendar.time_zone)
+    line = _line(session, {one for shelf in short.values() for one in shelf.needs}, zone)
+    coming = _coming(services, session, short)
     ready: dict[int, date] = {}
-    for item, of_tickets in short.items():
-        found = _ready_days(services, session, item, of_tickets, fallen[item], shelf, line)
-        for ticket_id, day in found.items():
+    for item, shelf in short.items():
+        if item.kind is StockKind.INK and shelf.on_hand is None and item not in coming:
+            continue  # Ink that the ledger tells nothing of counts as there, as it does for quotes.
+        there = [Supply(EVER, shelf.on_hand or 0), *coming.get(item, ())]
+        waiting = line.waiting(shelf.needs, shop_day(services))
+        ordered = _ordered(services, session, item, [line.places[one] for one in shelf.needs])
+        for ticket_id, day in ready_days(waiting, there, fallen[item], ordered=ordered).items():
             ready[ticket_id] = max(day, ready.get(ticket_id, day))
     if ready:
         _put_off(services, session, [line.places[one] for one in sorted(ready)], line, ready)
@@ -131,24 +118,55 @@ def note_fallen(
         refresh_days(services, session, orders, Why.MATERIAL, trace_id=trace_id)
 
 
-def _is_kept(shelf: Shelf, item: StockItem) -> bool:
-    """Ink of which the ledger tells nothing counts as there, as it does for quotes."""
-    return item.kind is not StockKind.INK or item in shelf.on_hand or item in shelf.coming
+class _Shelf(NamedTuple):
+    """What lies there of a thing, None where none ever moved, and what each open ticket takes."""
+
+    on_hand: int | None
+    needs: Mapping[int, int]
+
+    @property
+    def lacks(self) -> bool:
+        """True where less lies there than is needed."""
+        return (self.on_hand or 0) < sum(self.needs.values())
 
 
-def _needs(session: Session, item: StockItem) -> dict[int, int]:
-    """How much of it each open ticket still takes, but for film that lies on an accepted run."""
+def _shelf(session: Session, item: StockItem) -> _Shelf:
+    """By one statement, for whoever starts a ticket takes of both without the shop's lock.
+
+    Film that lies on an accepted run was taken by that.
+    """
     on_run = exists().where(
         col(RunClaim.ticket_id) == col(TicketNeed.ticket_id),
         col(RunClaim.decoration) == col(TicketNeed.decoration),
         col(RunClaim.medium) == col(TicketNeed.item),
         col(RunClaim.first_piece) == 1,
     )
-    needed = sa_select(col(TicketNeed.ticket_id), func.sum(col(TicketNeed.quantity))).where(
-        *is_of(TicketNeed, item), or_(col(TicketNeed.kind) != StockKind.MEDIUM, ~on_run)
+    moved = sa_select(literal(0), func.sum(col(StockMove.quantity)))
+    needed = sa_select(col(TicketNeed.ticket_id), func.sum(col(TicketNeed.quantity)))
+    free = or_(col(TicketNeed.kind) != StockKind.MEDIUM, ~on_run)
+    rows = session.connection().execute(
+        union_all(
+            moved.where(*is_of(StockMove, item)),
+            needed.where(*is_of(TicketNeed, item), free).group_by(col(TicketNeed.ticket_id)),
+        )
     )
-    rows: Iterable[Any] = session.connection().execute(needed.group_by(col(TicketNeed.ticket_id)))
-    return {ticket_id: int(quantity) for ticket_id, quantity in rows}
+    found: dict[int, Any] = {row[0]: row[1] for row in rows}
+    on_hand = found.pop(0)
+    needs = {ticket_id: int(total) for ticket_id, total in found.items()}
+    return _Shelf(None if on_hand is None else int(on_hand), needs)
+
+
+def _coming(
+    services: Services, session: Session, items: Iterable[StockItem]
+) -> dict[StockItem, list[Supply]]:
+    """What is on its way of things, and from which day on it can be worked with."""
+    calendar, today = services.catalogues.current.catalogue.calendar, shop_day(services)
+    found: dict[StockItem, list[Supply]] = {}
+    for item, deliveries in expected(session, items={one.item for one in items}).items():
+        days = [(one.day, one.quantity) for one in deliveries if one.day >= today]
+        if days:
+            found[item] = [Supply(next_working_day(calendar, day), many) for day, many in days]
+    return found
 
 
 def _line(session: Session, ticket_ids: Iterable[int], zone: ZoneInfo) -> _Line:
@@ -160,32 +178,13 @@ def _line(session: Session, ticket_ids: Iterable[int], zone: ZoneInfo) -> _Line:
     return _Line(places, shares, frozenset(tickets_begun(session, ids)), zone)
 
 
-def _ready_days(
-    services: Services,
-    session: Session,
-    item: StockItem,
-    needs: Mapping[int, int],
-    fallen: Sequence[Supply],
-    shelf: Shelf,
-    line: _Line,
-) -> dict[int, date]:
-    """The tickets that lack it by their planned day, and when they can have it."""
+def _ordered(
+    services: Services, session: Session, item: StockItem, places: Sequence[TicketPlace]
+) -> date:
+    """The day on which more of it is there, if it is ordered now."""
     calendar = services.catalogues.current.catalogue.calendar
-
-    def usable(one: Supply) -> Supply:
-        return one if one.day == EVER else Supply(next_working_day(calendar, one.day), one.quantity)
-
-    coming = [Supply(one.day, one.quantity) for one in shelf.coming.get(item, ())]
-    there = [Supply(EVER, shelf.on_hand.get(item, 0)), *map(usable, coming)]
-    places = [line.places[ticket_id] for ticket_id in needs]
     lead_days = _lead_days(services, session, item, places)
-    first = first_work_day(calendar, services.clock())
-    return ready_days(
-        line.waiting(needs, shop_day(services)),
-        there,
-        [usable(one) for one in fallen],
-        ordered=add_working_days(calendar, first, lead_days),
-    )
+    return add_working_days(calendar, first_work_day(calendar, services.clock()), lead_days)
 
 
 def _lead_days(

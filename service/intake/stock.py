@@ -235,7 +235,7 @@ def move_stock(
     less = Supply(EVER, -change)
     if delivery is not None:
         less = Supply(delivery.expected_on, delivery.quantity - change)
-    note_less(services, session, entry.item, less, on_hand=before + change, trace_id=trace_id)
+    note_less(services, session, entry.item, less, trace_id=trace_id)
     return StockMoved(
         **_move_answer(move, entry, None, None).model_dump(),
         on_hand=as_said(before + change, entry),
