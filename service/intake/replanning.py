@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import replace
 from datetime import date, datetime
 from types import MappingProxyType
 from typing import NamedTuple
