@@ -75,6 +75,7 @@ from service.store.new_orders import (
 )
 from service.store.outbox import rows_of_events
 from service.store.station_margins import margins_from, rows_of_margins
+from service.store.stock_sums import rows_of_needed
 from service.store.ticket_documents import document_name, keep_documents
 
 
@@ -379,6 +380,7 @@ def _write(session: Session, accepted: Sequence[_Accepted]) -> None:
         *rows_of_orders(orders, promises),
         rows_of_tickets([row for one in accepted for row in one.ticket_rows]),
         rows_of_needs(needed),
+        rows_of_needed(needed),
         *rows_of_shares(shares),
         rows_of_margins(changed),
         rows_of_events([one.event for one in accepted]),

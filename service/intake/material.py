@@ -34,9 +34,10 @@ from service.domain.shop import Catalogue
 from service.domain.stock import Expected, Moved, Reordering, StockLevel, material_day
 from service.domain.stock_items import StockEntry, StockItem, StockKind
 from service.domain.stock_needs import Need
-from service.intake.stock_rows import entries_by_item, gone_entry, held, item_of
+from service.intake.stock_rows import entries_by_item, gone_entry, item_of
 from service.store.core import table_of
-from service.store.tables import StockHold, StockIncoming, StockMove
+from service.store.stock_sums import sums_of
+from service.store.tables import StockHold, StockIncoming
 
 _NO_REORDERING = Reordering(window_days=1, safety_days=0, order_days=1)
 
@@ -160,25 +161,23 @@ def shelf_of(
     if not wanted:
         return shelf
     today = now.astimezone(ZoneInfo(catalogue.calendar.time_zone)).date()
-    items = sorted({one.item for one in wanted})
-    asked = {"items": items, "now": now}
+    for item, sums in sums_of(session, wanted).items():
+        shelf.needed[item] = sums.needed
+        if sums.moves:
+            shelf.on_hand[item] = sums.on_hand
+    asked = {"items": sorted({one.item for one in wanted}), "now": now}
     for part, kind, name, colour, size, unit, quantity, day in session.connection().execute(
-        _THERE, asked
+        _KEPT_AND_COMING, asked
     ):
         item, count = item_of(kind, name, colour, size, unit), int(quantity)
         if part == _COMING:
             coming = shelf.coming.setdefault(item, [])
             if day >= today:
                 coming.append(Expected("", count, day))
-        elif part == _KEPT:
-            shelf.kept[item] = count
         else:
-            shelf.on_hand[item] = count
+            shelf.kept[item] = count
     for coming in shelf.coming.values():
         coming.sort(key=lambda one: one.day)
-    # Where nothing lies on the shelf or is on its way, it does not matter who else needs it.
-    if shelf.coming or any(quantity > 0 for quantity in shelf.on_hand.values()):
-        shelf.needed = held(session, items=items)
     return shelf
 
 
@@ -193,7 +192,7 @@ def _name(entry: StockEntry) -> str:
     return ", ".join(part for part in parts if part)
 
 
-_ON_HAND, _KEPT, _COMING = range(3)
+_KEPT, _COMING = range(2)
 
 
 def _part(
@@ -210,14 +209,12 @@ def _summed(part: int, table: Table) -> Select[Any]:
     return _part(part, table, func.sum(table.c.quantity), no_day).group_by(*thing)
 
 
-def _all_there() -> CompoundSelect[Any]:
-    """On hand, kept and on its way of some things, in one statement."""
-    moves, holds, incoming = table_of(StockMove), table_of(StockHold), table_of(StockIncoming)
-    kinds: list[ColumnElement[str]] = [literal_column(f"'{kind}'") for kind in StockKind]
-    on_hand = _summed(_ON_HAND, moves).where(moves.c.kind.in_(kinds))
+def _kept_and_coming() -> CompoundSelect[Any]:
+    """Kept and on its way of some things, in one statement."""
+    holds, incoming = table_of(StockHold), table_of(StockIncoming)
     kept = _summed(_KEPT, holds).where(holds.c.expires_at > bindparam("now"))
     coming = _part(_COMING, incoming, incoming.c.quantity, incoming.c.expected_on)
-    return union_all(on_hand, kept, coming.where(incoming.c.state == "expected"))
+    return union_all(kept, coming.where(incoming.c.state == "expected"))
 
 
-_THERE: Final = _all_there()
+_KEPT_AND_COMING: Final = _kept_and_coming()

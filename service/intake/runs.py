@@ -33,7 +33,9 @@ from service.intake.run_rows import (
 from service.intake.run_setups import give_back_setups, take_setups_again
 from service.intake.services import Services
 from service.intake.settling import settle_day
+from service.intake.stock_tickets import needs_on_run
 from service.store.database import lock_shop
+from service.store.stock_sums import book_move, note_needed
 from service.store.tables import (
     Run,
     RunActRow,
@@ -122,6 +124,8 @@ def accept_run(
         if one.reprint is not None:
             session.get_one(RunReprint, one.reprint).done_by_run_id = run.id
     run.state = RunState.ACCEPTED
+    session.flush()
+    note_needed(session, [(item, -of_it) for item, of_it in needs_on_run(session, run)])
     _book(services, session, run, document, request, sign=-1)
     give_back_setups(services, session, run, document, tickets)
     _note_act(services, session, run, RunAct.ACCEPT, request, tickets)
@@ -185,6 +189,7 @@ def dissolve_run(
     tickets: Mapping[str, Ticket] = {}
     if run.state == RunState.ACCEPTED:
         tickets = tickets_of(session, document.tickets, lock=True)
+        note_needed(session, needs_on_run(session, run))
         session.exec(delete(RunClaim).where(col(RunClaim.run_id) == run.id))
         carried = select(RunReprint).where(RunReprint.done_by_run_id == run.id)
         for row in session.exec(carried).all():
@@ -285,7 +290,8 @@ def _book(
 ) -> None:
     """Take the run's film from stock, or with ``sign`` 1 give it back."""
     taken = len(document.parts_um) if document.sheets else document.length_um
-    session.add(
+    book_move(
+        session,
         StockMove(
             kind="medium",
             item=document.medium,
@@ -297,7 +303,7 @@ def _book(
             who=request.who,
             note=request.note,
             at=services.clock(),
-        )
+        ),
     )
 
 

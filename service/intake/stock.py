@@ -42,6 +42,7 @@ from service.intake.stock_rows import (
     on_hand_of,
 )
 from service.store.database import lock_shop
+from service.store.stock_sums import book_move
 from service.store.tables import Run, StockIncoming, StockMove, Ticket
 
 _RATE_DIGITS = 3
@@ -227,7 +228,7 @@ def move_stock(
         note=request.note,
         at=services.clock(),
     )
-    session.add(move)
+    book_move(session, move)
     session.flush()
     if delivery is not None:
         close_delivery(services, session, delivery, "received", request.who, request.note)

@@ -7,7 +7,6 @@ from datetime import datetime
 from functools import lru_cache
 from typing import Any
 
-from sqlalchemy import exists, or_
 from sqlalchemy import select as sum_up
 from sqlmodel import Session, col, func, select
 
@@ -26,7 +25,8 @@ from service.domain.stock_items import (
 )
 from service.intake.names import unknown_name
 from service.intake.stock_requests import StockAmount
-from service.store.tables import RunClaim, StockIncoming, StockMove, TicketNeed
+from service.store.stock_sums import Sums, all_sums, sums_of
+from service.store.tables import StockIncoming, StockMove, StockSum, TicketNeed
 
 StockSums = dict[StockItem, Moved]
 
@@ -55,45 +55,26 @@ def is_of(table: type[StockMove | TicketNeed | StockIncoming], item: StockItem) 
 def moved(session: Session, since: datetime, kind: StockKind | None = None) -> StockSums:
     """What the ledger says of each thing; its use is told from ``since`` on."""
     key = key_of(StockMove)
-    total = func.sum(StockMove.quantity)
-    on_hand = sum_up(*key, total).group_by(*key)
-    if kind is not None:
-        on_hand = on_hand.where(col(StockMove.kind) == kind)
     # Not the bare columns, or SQLite walks the whole ledger by their index instead of four weeks.
     apart = [key[0].concat(""), *key[1:]]
-    used = sum_up(*apart, total).group_by(*apart)
+    used = sum_up(*apart, func.sum(StockMove.quantity)).group_by(*apart)
     used = used.where(col(StockMove.at) >= since, col(StockMove.reason).in_(USES))
     of_late = {item_of(*row[:5]): -int(row[5]) for row in session.connection().execute(used)}
     return {
-        item: Moved(on_hand=int(row[5]), used=of_late.get(item, 0))
-        for row in session.connection().execute(on_hand)
-        for item in [item_of(*row[:5])]
+        item: Moved(on_hand=sums.on_hand, used=of_late.get(item, 0))
+        for item, sums in _sums(session, kind).items()
+        if sums.moves
     }
 
 
-def held(
-    session: Session, kind: StockKind | None = None, *, items: Collection[str] | None = None
-) -> dict[StockItem, int]:
-    """What open tickets still need of each thing, less what lies on an accepted run.
+def held(session: Session, kind: StockKind | None = None) -> dict[StockItem, int]:
+    """What open tickets still need of each thing, less what lies on an accepted run."""
+    sums = _sums(session, kind)
+    return {item: one.needed for item, one in sums.items() if one.needed}
 
-    Of one kind, or of catalogue entries of those ids, where that is asked for.
-    """
-    on_run = exists().where(
-        col(RunClaim.ticket_id) == col(TicketNeed.ticket_id),
-        col(RunClaim.decoration) == col(TicketNeed.decoration),
-        col(RunClaim.medium) == col(TicketNeed.item),
-        col(RunClaim.first_piece) == 1,
-    )
-    key = key_of(TicketNeed)
-    free = or_(col(TicketNeed.kind) != StockKind.MEDIUM, ~on_run)
-    needed = sum_up(*key, func.sum(TicketNeed.quantity)).where(free).group_by(*key)
-    if kind is not None:
-        needed = needed.where(col(TicketNeed.kind) == kind)
-    if items is not None:
-        needed = needed.where(
-            col(TicketNeed.kind).in_([*StockKind]), col(TicketNeed.item).in_(items)
-        )
-    return {item_of(*row[:5]): int(row[5]) for row in session.connection().execute(needed)}
+
+def _sums(session: Session, kind: StockKind | None) -> dict[StockItem, Sums]:
+    return all_sums(session, *([] if kind is None else [col(StockSum.kind) == kind]))
 
 
 def expected(
@@ -115,8 +96,7 @@ def expected(
 
 def on_hand_of(session: Session, item: StockItem) -> int:
     """What is on hand of one thing; whoever decides by it holds the shop's lock."""
-    total = select(func.coalesce(func.sum(StockMove.quantity), 0))
-    return int(session.exec(total.where(*is_of(StockMove, item))).one())
+    return sums_of(session, [item]).get(item, Sums()).on_hand
 
 
 def entries_by_item(catalogue: Catalogue) -> Mapping[StockItem, StockEntry]:
@@ -189,17 +169,14 @@ def _must_be_known(field: str, named: str, known: Mapping[str, object], name: st
 
 def _gone(session: Session, wanted: StockAmount, known: Iterable[StockItem]) -> StockEntry | None:
     """A thing that is not in the catalogue any more, of which the ledger still tells."""
-    rows = session.connection().execute(
-        sum_up(*key_of(StockMove))
-        .where(
-            col(StockMove.kind) == wanted.kind,
-            col(StockMove.item) == wanted.item,
-            col(StockMove.colour) == wanted.colour,
-            col(StockMove.size) == wanted.size,
-        )
-        .distinct()
+    left = all_sums(
+        session,
+        col(StockSum.kind) == wanted.kind,
+        col(StockSum.item) == wanted.item,
+        col(StockSum.colour) == wanted.colour,
+        col(StockSum.size) == wanted.size,
+        col(StockSum.moves) > 0,
     )
-    left = (item_of(*row) for row in rows)
     return next(
         (
             gone_entry(item)

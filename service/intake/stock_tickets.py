@@ -11,11 +11,11 @@ below 0, which tells that the ledger is wrong.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import delete
+from sqlalchemy import and_, delete
 from sqlalchemy import select as sum_up
 from sqlmodel import Session, col, func, select
 
@@ -28,13 +28,15 @@ from service.intake.stock_rows import item_of, key_of
 from service.intake.ticket_rows import document_of, piece_count, piece_rows
 from service.store.many_rows import write_tables
 from service.store.new_orders import rows_of_needs
-from service.store.tables import RunClaim, StockMove, Ticket, TicketNeed
+from service.store.stock_sums import book_move, note_needed
+from service.store.tables import Run, RunClaim, StockMove, Ticket, TicketNeed
 
 
-def write_needs(session: Session, ticket: Ticket, needs: Iterable[Need]) -> None:
+def write_needs(session: Session, ticket: Ticket, needs: Collection[Need]) -> None:
     """Write what a new ticket needs; it has its id already."""
-    rows = rows_of_needs(need_rows(ticket.id or 0, needs))
-    write_tables(session.connection(), [rows])
+    rows = need_rows(ticket.id or 0, needs)
+    write_tables(session.connection(), [rows_of_needs(rows)])
+    note_needed(session, [(one.item, one.quantity) for one in needs])
 
 
 def need_rows(ticket_id: int, needs: Iterable[Need]) -> list[dict[str, Any]]:
@@ -63,10 +65,10 @@ def book_ticket(session: Session, ticket: Ticket, request: MoveRequest, at: date
         needs = _needs(session, ticket, blanks=False)
         taken = [one for one in needs if (one.decoration, one.item, one.kind) not in on_runs]
         _take(session, ticket, taken, request, at)
-        _clear(session, ticket)
+        _clear(session, ticket, on_runs)
         _settle_blanks(session, ticket, _used_blanks(session, ticket), request, at)
     elif request.move is Move.CANCEL:
-        _clear(session, ticket)
+        _clear(session, ticket, _on_runs(session, ticket))
         _settle_blanks(session, ticket, {}, request, at)
 
 
@@ -100,12 +102,47 @@ def _take(
     for need in needs:
         item = item_of(need.kind, need.item, need.colour, need.size, need.unit)
         _book(session, ticket, item, -need.quantity, request, at)
+        note_needed(session, [(item, -need.quantity)])
         session.delete(need)
     session.flush()
 
 
-def _clear(session: Session, ticket: Ticket) -> None:
-    session.exec(delete(TicketNeed).where(col(TicketNeed.ticket_id) == ticket.id))
+def _clear(session: Session, ticket: Ticket, on_runs: Collection[tuple[int, str, str]]) -> None:
+    """Strike what the ticket still needs; what of it is on a run was not needed any more."""
+    gone = (
+        delete(TicketNeed)
+        .where(col(TicketNeed.ticket_id) == ticket.id)
+        .returning(*key_of(TicketNeed), col(TicketNeed.decoration), col(TicketNeed.quantity))
+    )
+    for *thing, decoration, quantity in session.connection().execute(gone):
+        item = item_of(*thing)
+        if (decoration, item.item, item.kind) not in on_runs:
+            note_needed(session, [(item, -quantity)])
+
+
+def needs_on_run(session: Session, run: Run) -> list[tuple[StockItem, int]]:
+    """What open tickets need that lies on the run by its claims, without pieces made anew."""
+    key = key_of(TicketNeed)
+    claimed = (
+        sum_up(*key, func.sum(TicketNeed.quantity))
+        .join_from(
+            RunClaim,
+            TicketNeed,
+            and_(
+                col(RunClaim.ticket_id) == col(TicketNeed.ticket_id),
+                col(RunClaim.decoration) == col(TicketNeed.decoration),
+                col(RunClaim.medium) == col(TicketNeed.item),
+            ),
+        )
+        .where(
+            col(RunClaim.run_id) == run.id,
+            col(RunClaim.first_piece) == 1,
+            col(TicketNeed.kind) == StockKind.MEDIUM,
+        )
+        .group_by(*key)
+    )
+    rows = session.connection().execute(claimed)
+    return [(item_of(*row[:5]), int(row[5])) for row in rows]
 
 
 def _used_blanks(session: Session, ticket: Ticket) -> dict[str, int]:
@@ -143,7 +180,8 @@ def _book(
     if not quantity:
         return
     reason = MoveReason.TICKET if quantity < 0 else MoveReason.TICKET_BACK
-    session.add(
+    book_move(
+        session,
         StockMove(
             **item._asdict(),
             quantity=quantity,
@@ -152,5 +190,5 @@ def _book(
             who=request.who,
             note=request.note,
             at=at,
-        )
+        ),
     )

@@ -54,7 +54,8 @@ def _locked_ticket(session: Session, number: str) -> tuple[Order, Ticket]:
         raise _no_such_ticket(number)
     order = session.exec(select(Order).where(Order.id == order_id).with_for_update()).one()
     ticket = select(Ticket).where(Ticket.number == number)
-    return order, session.exec(ticket.with_for_update(of=Ticket)).one()
+    # Whoever refers to the ticket need not wait: its keys stay as they are.
+    return order, session.exec(ticket.with_for_update(of=Ticket, key_share=True)).one()
 
 
 def _no_such_ticket(number: str) -> NotFound:

@@ -34,6 +34,7 @@ CONNECT_ATTEMPTS_MAX = 3
 
 _SHOP_LOCK_KEY = 4_201_001
 _SHOP_LOCKED = "shop locked"
+_AT_LAST = "done at last"
 
 
 class Database:
@@ -117,6 +118,7 @@ class Database:
         with Session(self._engines.writer, expire_on_commit=False) as session:
             self._begin(session)
             result = work(session)
+            _do_what_comes_last(session)
             self._commit(session)
             return result
 
@@ -181,3 +183,19 @@ def lock_shop(session: Session) -> None:
         session.connection().execute(select(func.pg_advisory_xact_lock(_SHOP_LOCK_KEY)))
         # A session is one transaction's.
         session.info[_SHOP_LOCKED] = True
+
+
+def do_last(session: Session, work: Callable[[Session], None]) -> None:
+    """Have ``work`` done once, when all else of the transaction is written.
+
+    For rows that many transactions change: they are locked for the shortest time, by one that waits
+    for nothing more. ``work`` is a function of a module.
+    """
+    session.info.setdefault(_AT_LAST, {})[work] = True
+
+
+def _do_what_comes_last(session: Session) -> None:
+    if _AT_LAST in session.info:
+        session.flush()
+        for work in session.info.pop(_AT_LAST):
+            work(session)

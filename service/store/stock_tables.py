@@ -1,4 +1,4 @@
-"""Tables of stock: the ledger, what open tickets need, and what is on its way.
+"""Tables of stock: the ledger, what open tickets need, the sums of both, and what is on its way.
 
 Import them from :mod:`service.store.tables`. In all of them ``item`` is the id of a catalogue entry
 of that ``kind``, and ``quantity`` is in whole ``unit``: ``pieces``, ``sheets``, ``um`` or ``ul``.
@@ -73,6 +73,26 @@ class TicketNeed(SQLModel, table=True):
     decoration: int = Field(primary_key=True)
     quantity: int = Field(sa_type=BigInteger)
     unit: str = Field(max_length=16)
+
+
+class StockSum(SQLModel, table=True):
+    """What the rows of the ledger and of needs come to for one thing.
+
+    ``on_hand`` is the sum of so many ``moves``. ``needed`` is the sum of the needs that are not on
+    an accepted run. It has no check: a store judges what is to be added before it is added.
+    """
+
+    __tablename__ = "stock_sum"
+    __table_args__: Any = (at_least("moves", 0),)
+
+    kind: str = Field(primary_key=True, max_length=16)
+    item: str = Field(primary_key=True, max_length=48)
+    colour: str = Field(primary_key=True, max_length=200)
+    size: str = Field(primary_key=True, max_length=16)
+    unit: str = Field(primary_key=True, max_length=16)
+    on_hand: int = Field(sa_type=BigInteger)
+    moves: int
+    needed: int = Field(sa_type=BigInteger)
 
 
 class StockIncoming(SQLModel, table=True):

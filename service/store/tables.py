@@ -40,7 +40,7 @@ from service.store.run_tables import (
     RunReprint,
     RunSetup,
 )
-from service.store.stock_tables import StockIncoming, StockMove, TicketNeed
+from service.store.stock_tables import StockIncoming, StockMove, StockSum, TicketNeed
 from service.store.table_parts import at_least as _at_least
 from service.store.table_parts import metadata, with_default
 from service.store.table_parts import one_of as _one_of
@@ -79,6 +79,7 @@ __all__ = [
     "StockHold",
     "StockIncoming",
     "StockMove",
+    "StockSum",
     "StoredAnswer",
     "Ticket",
     "TicketMove",
