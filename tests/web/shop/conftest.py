@@ -42,6 +42,7 @@ from tests.demo_pictures import drawn, read_drawn
 from tests.store.kept import KeptDatabase
 from tests.web.known_routes import take_known_routes
 from tests.web.shop.door import Caller, ShopDoor
+from tests.web.shop.summed import assert_sums_are_those_of_rows
 
 OpenShop = Callable[..., AbstractContextManager[ShopDoor]]
 _compiled: dict[str, CompiledCatalogue] = {}
@@ -189,9 +190,10 @@ def opened_shop(
 def shop(
     store_url: str, tmp_path: Path, clock: FakeClock, ids: Callable[[str], str]
 ) -> Iterator[ShopDoor]:
-    """The demonstration shop, on each store in turn."""
+    """The demonstration shop, on each store in turn; its sums of stock are those of its rows."""
     with opened_shop(tmp_path, store_url, clock, ids) as door:
         yield door
+        assert_sums_are_those_of_rows(door)
 
 
 @pytest.fixture(scope="session", params=STORES)
@@ -209,6 +211,7 @@ def standing_shop(
         migrate.upgrade(url)
     with opened_shop(folder, url, FakeClock(), counting_ids()) as door:
         yield door
+        assert_sums_are_those_of_rows(door)
 
 
 @pytest.fixture
