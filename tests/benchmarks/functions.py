@@ -51,6 +51,7 @@ from tests.benchmarks.figures import Burst, summarise, times_as_long
 from tests.benchmarks.large_shop import large_shop
 from tests.benchmarks.papers import ticket_works
 from tests.benchmarks.shop_calls import QUOTE_LINES, checkout_line, lines_body
+from tests.benchmarks.store_promises import promises_from_stores
 from tests.benchmarks.table import Row
 
 SAMPLE_S = 0.002
@@ -294,6 +295,13 @@ class _Bench:
         margins = _margins(before, Margin(0, 0))
         yield Timing(name, promised(before, margins), "nothing booked", promised({}))
         yield from _ledger(folder, booked)
+        with promises_from_stores(folder, catalogue, works[0], booked, NOW) as (full_of, empty):
+            yield Timing(
+                f"promise a day from the store, {BOOKED_TICKETS:,} tickets open, stock kept",
+                full_of(BOOKED_TICKETS),
+                "the same with none open, nothing kept",
+                empty,
+            )
 
     def _line(self, method: str) -> Line:
         request = LineRequest.model_validate(checkout_line(method))
