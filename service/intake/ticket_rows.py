@@ -52,10 +52,13 @@ def _locked_ticket(session: Session, number: str) -> tuple[Order, Ticket]:
     order_id = session.exec(select(Ticket.order_id).where(Ticket.number == number)).first()
     if order_id is None:
         raise _no_such_ticket(number)
-    order = session.exec(select(Order).where(Order.id == order_id).with_for_update()).one()
+    # Their keys stay as they are, so whoever refers to them need not wait when it commits.
+    order = select(Order).where(Order.id == order_id).with_for_update(key_share=True)
     ticket = select(Ticket).where(Ticket.number == number)
-    # Whoever refers to the ticket need not wait: its keys stay as they are.
-    return order, session.exec(ticket.with_for_update(of=Ticket, key_share=True)).one()
+    return (
+        session.exec(order).one(),
+        session.exec(ticket.with_for_update(of=Ticket, key_share=True)).one(),
+    )
 
 
 def _no_such_ticket(number: str) -> NotFound:

@@ -92,6 +92,7 @@ def test_no_day_is_promised_twice(small_press: ShopDoor) -> None:
         "customer_order": made,
         "order_promise": made,
         "ticket_need": 4 * made,  # two sizes of blanks, film and ink
+        "stock_sum": 4,
         "ticket": made,
         "event": made,
         "booking": bookings,
