@@ -14,7 +14,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from tests.web.shop.bench import act, all_good
-from tests.web.shop.door import Json, ShopDoor, answered, decoration, line, together
+from tests.web.shop.door import ON_SQLITE, Json, ShopDoor, answered, decoration, line, together
 from tests.web.shop.summed import assert_sums_are_those_of_rows
 
 THINGS = (
@@ -136,6 +136,24 @@ def test_any_walk_leaves_the_sums_what_the_rows_come_to(
     for what, at in [("order", 1), ("run", 0), ("order", 0), *walk]:
         walker.go(what, at)
         assert_sums_are_those_of_rows(shop)
+
+
+@ON_SQLITE
+def test_pieces_made_anew_on_another_run_are_not_of_what_a_ticket_needs(shop: ShopDoor) -> None:
+    """Its film was needed once; accepting and dissolving the further run changes that no more."""
+    number = shop.storefront.order(line(sizes={"M": 3}))["tickets"][0]["number"]
+
+    def accepted() -> str:
+        (run,) = answered(shop.staff.post("/v1/runs", WHO), 201)["runs"]
+        answered(shop.staff.post(f"/v1/runs/{run['id']}/accept", WHO), 201)
+        assert_sums_are_those_of_rows(shop)
+        return f"/v1/runs/{run['id']}"
+
+    first = accepted()
+    again = {**WHO, "ticket": number, "decoration": 0, "pieces": 1}
+    answered(shop.staff.post(f"{first}/reprints", again), 201)
+    answered(shop.staff.post(f"{accepted()}/dissolve", WHO), 201)
+    assert_sums_are_those_of_rows(shop)
 
 
 def test_many_at_once_on_the_same_things(shop: ShopDoor) -> None:
