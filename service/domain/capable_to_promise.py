@@ -1,6 +1,6 @@
 """The day an order is promised for: what is free and in the house, and how real work scatters.
 
-1. A plan by standard minutes, after the latest material, into what is free
+1. A plan by standard minutes, each ticket after its own material, into what is free
    (:func:`service.domain.promising.plan_work`), with the order's tickets in an order that is done
    early (:func:`service.domain.ticket_sequence.earliest_plan`), and nowhere in front of anybody who
    does not bear it (:mod:`service.domain.margins`).
@@ -36,12 +36,14 @@ from service.domain.conformal import (
     correction,
     nth_working_day,
 )
-from service.domain.found_day import FoundDay, found_day, moment_of
+from service.domain.found_day import FoundDay, found_day, moment_of, ticket_days
 from service.domain.promising import MaterialDay, Plan, StationWork
 from service.domain.shop_now import ShopNow
 
 LOAD_DAYS = 5
 """Working days, from the present one on, whose booked share is the load."""
+
+_SHORTEST_HOLD = timedelta(minutes=1)
 
 _HALF = 50
 _S_PER_MIN = 60
@@ -53,10 +55,12 @@ class Promise:
 
     Half of its courses are done by ``median_at``, ``target_percent`` of them by ``quantile_at``,
     both in UTC; ``corrected_by`` dispatches were added to that. ``load`` is the booked share of the
-    tightest station's coming days.
+    tightest station's coming days. ``ticket_days`` are those on which each ticket alone would be
+    done as surely, none after the order; it leaves as a whole.
     """
 
     promised_day: date
+    ticket_days: tuple[date, ...]
     plan: Plan
     material: MaterialDay
     rush: bool
@@ -87,6 +91,7 @@ def promise(
     found = found_day(shop, works, material, rush=rush, corrected_by=corrected_by)
     return Promise(
         promised_day=found.day,
+        ticket_days=ticket_days(shop, found, corrected_by=corrected_by),
         plan=found.plan,
         material=material,
         rush=rush,
@@ -95,7 +100,7 @@ def promise(
         corrected_by=corrected_by,
         target_percent=percent,
         load=load_of(shop, works),
-        reason=_reason(shop, found.plan, material, found.day),
+        reason=_reason(shop, found.plan, found.material, found.day),
         found=found,
     )
 
@@ -176,15 +181,24 @@ def rushed(
     """
     if most_rush_days == 0 or shop.policy.rush_reserve_percent == 0:
         return None
+    calendar = shop.calendar
     fast = promise(shop, works, ordinary.material, rush=True)
-    gained = working_days_between(shop.calendar, fast.promised_day, ordinary.promised_day)
+    gained = working_days_between(calendar, fast.promised_day, ordinary.promised_day)
     if gained <= 0:
         return None
+    # Nor does a ticket gain more by it than the order may.
+    fast = replace(
+        fast,
+        ticket_days=tuple(
+            max(day, nth_working_day(calendar, without, -most_rush_days))
+            for day, without in zip(fast.ticket_days, ordinary.ticket_days, strict=True)
+        ),
+    )
     if gained <= most_rush_days:
         return fast
     return replace(
         fast,
-        promised_day=nth_working_day(shop.calendar, fast.promised_day, gained - most_rush_days),
+        promised_day=nth_working_day(calendar, fast.promised_day, gained - most_rush_days),
         reason=f"{fast.reason}; rush gains no more than {_days(most_rush_days)}",
     )
 
@@ -201,10 +215,7 @@ def _ways(
     found = [f"The nearest day is {nearest.promised_day}{_by(nearest)}."]
     first = first_work_day(shop.calendar, shop.now)
     if first > day:
-        found.append(
-            f"Accepted at the last moment it may be, its work begins on {first}; with a hold, "
-            "which ends sooner, it may begin sooner."
-        )
+        found.append(_begins_late(shop, first, day))
         return found
     at_hand, if_there = nearest, ""
     if nearest.material.waits_for and nearest.material.day > first:
@@ -226,6 +237,18 @@ def _ways(
     return found
 
 
+def _begins_late(shop: ShopNow, first: date, day: date) -> str:
+    """Why work that begins ``first`` cannot be done by an earlier day, and whether a hold helps."""
+    present = shop.now if shop.booked_from is None else shop.booked_from
+    held = first_work_day(shop.calendar, present + _SHORTEST_HOLD)
+    if held == first:
+        return f"The shop next begins new work on {first}."
+    late = f"Accepted at the last moment it may be, its work begins on {first}"
+    if not shop.policy.hold_max_min or held > day:
+        return f"{late}."
+    return f"{late}; with a hold that ends soon it may begin on {held}."
+
+
 def _late_station(shop: ShopNow, plan: Plan, day: date, if_there: str) -> Iterator[str]:
     """The station that comes to the work after that day, the bottleneck before others."""
     late = {booking.station for booking in plan.bookings if booking.day > day}
@@ -243,8 +266,14 @@ def _by(promised: Promise) -> str:
     return " with rush" if promised.rush else ""
 
 
-def _reason(shop: ShopNow, plan: Plan, material: MaterialDay, day: date) -> str:
-    calendar = shop.calendar
+def _deciding(plan: Plan, material: MaterialDay) -> MaterialDay:
+    """What the ticket waits for that is done last; of several the one that waits longest."""
+    last = [index for index, day in enumerate(plan.done_days) if day == plan.done_day]
+    return max((material.of_ticket(index) for index in last), key=lambda one: one.day)
+
+
+def _reason(shop: ShopNow, plan: Plan, of_order: MaterialDay, day: date) -> str:
+    calendar, material = shop.calendar, _deciding(plan, of_order)
     waiting = working_days_between(calendar, first_work_day(calendar, shop.now), material.day)
     working = working_days_between(calendar, material.day, plan.done_day)
     spare = working_days_between(calendar, plan.done_day, day)

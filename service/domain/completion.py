@@ -24,7 +24,7 @@ import numpy as np
 from service.domain.booked_time import NOTHING_BOOKED, Booked, BookedTime
 from service.domain.calendar import next_working_day, opening, place_of
 from service.domain.machines import Station
-from service.domain.promising import PlannedShare, StationWork
+from service.domain.promising import PlannedShare, ReadyDay, StationWork, days_of
 from service.domain.shop import WorkCalendar
 from service.domain.station_stands import (
     PATHS,
@@ -74,15 +74,21 @@ class Courses:
         room: Workroom,
         works: Sequence[Sequence[StationWork]],
         shares: Sequence[PlannedShare],
-        ready_day: date,
+        ready_day: ReadyDay,
     ) -> None:
         """Let the stations work what is booked, and the tickets.
 
         ``shares`` are those of a plan of ``works`` in ``room``, in its order; no ticket is begun
-        before ``ready_day`` opens.
+        before its ready day opens.
         """
-        opens = opening(room.calendar, ready_day)
-        self._begins = max(room.start or room.now, opens).timestamp()
+        start, days = room.start or room.now, days_of(ready_day, works)
+        self._start = start.timestamp()
+        # All courses begin at one moment, which stands for every one of them.
+        begins = {
+            day: np.array([max(start, opening(room.calendar, day)).timestamp()])
+            for day in set(days)
+        }
+        self._begins = [begins[day] for day in days]
         self._works = works
         taken: dict[tuple[int, int], list[tuple[date, int]]] = defaultdict(list)
         for share in shares:
@@ -90,13 +96,14 @@ class Courses:
         queues = _queues(room, works, shares)
         self.places: set[tuple[str, date]] = set()
         """Stations, and the day on which each is done with a step of the work."""
-        self._places: dict[tuple[int, int], _Place] = {}
-        # As they were planned, for that is how they take their places.
+        turns: list[tuple[tuple[int, int], _Queue, _Turn]] = []
+        # As they were planned, for that is how they take their places on a day.
         for (ticket, index), mine in taken.items():
             station = works[ticket][index].station
-            row = row_of(f"{station}/{index}", ticket)
-            self._places[ticket, index] = queues[station].place(mine, row)
+            turn = queues[station].take(mine, row_of(f"{station}/{index}", ticket))
+            turns.append(((ticket, index), queues[station], turn))
             self.places.add((station, mine[-1][0]))
+        self._places = {step: queue.place(turn) for step, queue, turn in turns}
 
     def ends(self, late_s: float = 0.0) -> Floats:
         """When the last ticket is done in each course, in ascending seconds of the epoch.
@@ -104,21 +111,28 @@ class Courses:
         With ``late_s`` each station comes so much later to each share of the work, in seconds of
         its own time.
         """
-        # All courses begin at one moment, which stands for every one of them.
-        latest, begins = np.full(PATHS, self._begins), np.array([self._begins])
-        for ticket, steps in enumerate(self._works):
-            come = _Come.whole(begins)
-            for index, step in enumerate(steps):
-                place = self._places.get((ticket, index))
-                if place is not None:
-                    come = place.work(step, come, late_s)
-                elif step.lots != come.lots:
-                    come = _Come.whole(come.last)
-                if step.wait_s:
-                    come = come.after(step.wait_s)
-            np.maximum(latest, come.last, out=latest)
+        latest = np.full(PATHS, self._start)
+        for ticket in range(len(self._works)):
+            np.maximum(latest, self._done(ticket, late_s), out=latest)
         latest.sort()
         return latest
+
+    def ends_of(self, ticket: int) -> Floats:
+        """When that ticket alone is done, as :meth:`ends` tells of the last."""
+        return np.sort(self._done(ticket, 0.0))
+
+    def _done(self, ticket: int, late_s: float) -> Floats:
+        """When it is done in each course; one moment for all where nothing is done of it."""
+        come = _Come.whole(self._begins[ticket])
+        for index, step in enumerate(self._works[ticket]):
+            place = self._places.get((ticket, index))
+            if place is not None:
+                come = place.work(step, come, late_s)
+            elif step.lots != come.lots:
+                come = _Come.whole(come.last)
+            if step.wait_s:
+                come = come.after(step.wait_s)
+        return come.last
 
     def working_s(self, start: float, end: float) -> float:
         """How long the station of the last step works between two moments; 0 without any step."""
@@ -193,27 +207,43 @@ class _Queue:
         self._room = stands.room(len(booked) - 1)
         self._mine: dict[int, Floats] = {}
 
-    def place(self, taken: Sequence[tuple[date, int]], row: int) -> _Place:
-        """Work those shares of a step as well; gives where that puts it."""
+    def take(self, taken: Sequence[tuple[date, int]], row: int) -> _Turn:
+        """Work those shares of a step as well, after those taken before on their days."""
         stretch = 1 + self._stands.scatter[row]
         for day, seconds in taken:
             index = self._index[day]
             self._mine[index] = self._mine.get(index, 0) + seconds * stretch
         takes = sum(seconds for _, seconds in taken) * stretch
-        own = self._stands_after(self._index[taken[-1][0]])
-        return _Place(self._room, own, stretch, takes, self._machines)
+        last = self._index[taken[-1][0]]
+        return _Turn(last, self._mine[last], stretch, takes)
 
-    def _stands_after(self, last: int) -> Floats:
-        """Where the station stands when all of that day and before is worked."""
+    def place(self, turn: _Turn) -> _Place:
+        """Where a step that was taken comes to stand, when all have been taken."""
+        own = self._stands_after(turn.last, turn.by_then)
+        return _Place(self._room, own, turn.stretch, turn.takes, self._machines)
+
+    def _stands_after(self, last: int, mine_then: Floats) -> Floats:
+        """Where the station stands when all before that day is worked, and so much of mine then."""
         first = min(self._mine)
         stands = self._stands.entering(self._booked, first)
         # Day after day: a sum over all days at once is slower, and says no more.
         for index in range(first, last + 1):
             stands = np.maximum(stands, self._room.begins[index])
             stands += self._stands.load(index, self._booked[index])
-            if index in self._mine:
+            if index == last:
+                stands += mine_then
+            elif index in self._mine:
                 stands += self._mine[index]
         return stands
+
+
+class _Turn(NamedTuple):
+    """A step's last day at its station, what the order takes of it up to the step, and its own."""
+
+    last: int
+    by_then: Floats
+    stretch: Floats
+    takes: Floats
 
 
 class _Place(NamedTuple):

@@ -2,13 +2,15 @@
 
 A plan by standard minutes that takes more of somebody's margin than is left
 (:mod:`service.domain.margins`) is made again with that station left alone until then, and so on;
-then its courses are followed.
+then its courses are followed. Each ticket waits for its own material.
 """
 
 from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from functools import cache, partial
 from typing import Final, NamedTuple
@@ -43,10 +45,11 @@ class FoundDay(NamedTuple):
     """The day that may be promised, the plan that holds it, its courses and when they end.
 
     ``ends`` are in ascending seconds of the epoch; ``margins`` what the plan leaves of those of
-    orders before it, where it takes any.
+    orders before it, where it takes any. ``material`` is what its tickets wait for in the plan.
     """
 
     day: date
+    material: MaterialDay
     plan: Plan
     courses: Courses
     ends: Floats
@@ -61,15 +64,44 @@ def found_day(
     rush: bool,
     corrected_by: float,
 ) -> FoundDay:
-    """Find it; errors as :func:`~.promising.plan_work`."""
+    """Find it; errors as :func:`~.promising.plan_work`.
+
+    A ticket that is begun before the last material is here may take what somebody before it does
+    not bear. So where something was refused, it is also tried to begin with none before.
+    """
+    find = partial(_found_day, shop, works, rush=rush, corrected_by=corrected_by)
+    if not material.of_tickets:
+        return find(material)[0]
+    for_all = replace(material, of_tickets=())
+    try:
+        found, refused = find(material)
+    except HorizonExceeded:
+        return find(for_all)[0]
+    if refused:
+        with suppress(HorizonExceeded):
+            later, _ = find(for_all)
+            found = later if later.day < found.day else found
+    return found
+
+
+def _found_day(
+    shop: ShopNow,
+    works: Sequence[Sequence[StationWork]],
+    material: MaterialDay,
+    *,
+    rush: bool,
+    corrected_by: float,
+) -> tuple[FoundDay, bool]:
+    """Find it for tickets that wait for that, and whether a plan before it was refused."""
+    ready_day = material.ready_day
     rooms = {of_rush: workroom(shop, rush=of_rush) for of_rush in (False, True)}
     not_before: dict[str, date] = {}
     for leap in _LEAPS:
         plan = earliest_plan(
             works,
+            ready_day,
             partial(
                 plan_work,
-                ready_day=material.day,
                 calendar=shop.calendar,
                 stations=shop.stations,
                 booked=shop.booked,
@@ -86,11 +118,27 @@ def found_day(
     else:
         # All leaps together go beyond the days looked ahead.
         raise HorizonExceeded(min(taken.refused))
-    courses = Courses(rooms[rush], works, plan.shares, material.day)
+    courses = Courses(rooms[rush], works, plan.shares, ready_day)
     ends = courses.ends()
+    day = _day_of(shop, plan.done_day, ends, corrected_by)
+    return FoundDay(day, material, plan, courses, ends, taken.left), bool(not_before)
+
+
+def ticket_days(shop: ShopNow, found: FoundDay, *, corrected_by: float) -> tuple[date, ...]:
+    """The day on which each ticket alone may be promised, found as the order's; none after it."""
+    done_days = found.plan.done_days
+    if len(done_days) == 1:
+        return (found.day,)
+    return tuple(
+        _day_of(shop, done_day, found.courses.ends_of(ticket), corrected_by)
+        for ticket, done_day in enumerate(done_days)
+    )
+
+
+def _day_of(shop: ShopNow, done_day: date, ends: Floats, corrected_by: float) -> date:
+    """The day promised for what a plan is done with on that day, and courses with those ends."""
     quantile_at = moment_of(quantile_of(ends, shop.policy.promise_percent))
-    day = max(plan.done_day, promised_dispatch(shop.calendar, quantile_at, corrected_by))
-    return FoundDay(day, plan, courses, ends, taken.left)
+    return max(done_day, promised_dispatch(shop.calendar, quantile_at, corrected_by))
 
 
 def margins_with(

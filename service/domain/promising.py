@@ -1,4 +1,4 @@
-"""The day an order can be done: forward through finite station time, after its material is there.
+"""The day an order can be done: forward through finite station time, as its material is there.
 
 Time is kept in buckets of one station and one working day. A ticket's work at a station begins no
 earlier than its work at the station before has ended; it may begin on the same day as long as
@@ -46,6 +46,9 @@ MOST_LOTS = 40
 
 _S_PER_MIN = 60
 _S_PER_HOUR = 3_600
+
+ReadyDay = date | Sequence[date]
+"""The day before which no ticket is begun, or such a day for each of them."""
 
 
 class HorizonExceeded(Exception):
@@ -110,8 +113,8 @@ class Plan:
 
     ``shares`` tell the same step by step, as they were planned. ``done_days`` holds the day each
     ticket is done, ``done_day`` the last of them. ``bottleneck`` is the station at which the last
-    ticket loses most working days, or spends most time where it loses none; empty when there is no
-    work.
+    ticket, of several the one whose material came last, loses most working days, or spends most
+    time where it loses none; empty when there is no work.
     """
 
     bookings: tuple[PlannedBooking, ...]
@@ -124,10 +127,30 @@ class Plan:
 
 @dataclass(frozen=True, slots=True)
 class MaterialDay:
-    """The day all material is in the house; ``waits_for`` names the slowest, empty if none."""
+    """The day all material is in the house; ``waits_for`` names the slowest, empty if none.
+
+    ``of_tickets`` tells it of each ticket of an order; empty where they all wait for that day.
+    """
 
     day: date
     waits_for: str
+    of_tickets: tuple[MaterialDay, ...] = ()
+
+    @classmethod
+    def of_order(cls, tickets: Sequence[MaterialDay]) -> MaterialDay:
+        """That of an order with those tickets, one at least."""
+        last = max(tickets, key=lambda one: (one.day, one.waits_for))
+        alike = all(one.day == last.day for one in tickets)
+        return last if alike else cls(last.day, last.waits_for, tuple(tickets))
+
+    @property
+    def ready_day(self) -> ReadyDay:
+        """The days before which tickets are not begun."""
+        return tuple(one.day for one in self.of_tickets) or self.day
+
+    def of_ticket(self, index: int) -> MaterialDay:
+        """What the ticket of that index waits for."""
+        return self.of_tickets[index] if self.of_tickets else self
 
 
 def station_works(
@@ -200,10 +223,15 @@ def material_ready_day(
     return MaterialDay(add_working_days(catalogue.calendar, first, days), name if days else "")
 
 
+def days_of(ready_day: ReadyDay, works: Sequence[Sequence[StationWork]]) -> Sequence[date]:
+    """The ready day of each ticket."""
+    return [ready_day] * len(works) if isinstance(ready_day, date) else ready_day
+
+
 def plan_work(
     works: Sequence[Sequence[StationWork]],
     *,
-    ready_day: date,
+    ready_day: ReadyDay,
     calendar: WorkCalendar,
     stations: Mapping[str, Station],
     booked: Booked,
@@ -211,24 +239,24 @@ def plan_work(
     reserve_percent: int = 0,
     not_before: Mapping[str, date] = MappingProxyType({}),
 ) -> Plan:
-    """Plan each ticket's station works, ticket after ticket, none before ``ready_day`` or ``now``.
+    """Plan each ticket's station works, ticket after ticket, none before ``now``.
 
-    ``reserve_percent`` of every day is kept for rush; 0 plans rush itself. More that is booked, a
-    ticket planned before, a later ``now``, another closed day or a shorter one never makes a ticket
-    done earlier than it would be alone, nor do lots make it done later than a whole ticket is.
-    Among several tickets planned together one held up may leave another a place it would not have
-    had. Without ``now`` every day counts in full. ``not_before`` names stations at which nothing is
-    begun before a day.
+    Nor is a ticket begun before its ready day. ``reserve_percent`` of every day is kept for rush; 0
+    plans rush itself. More that is booked, a ticket planned before, a later ``now`` or ready day,
+    another closed day or a shorter one never makes a ticket done earlier than it would be alone,
+    nor do lots make it done later than a whole ticket is. Among several tickets planned together
+    one held up may leave another a place it would not have had. Without ``now``
+    every day counts in full. ``not_before`` names stations at which nothing is begun before a day.
     Equal arguments give equal plans. KeyError for an unknown station, :class:`HorizonExceeded`
     when the days run out, :class:`~service.domain.calendar.NoWorkingDay` when there are none.
     """
     hours = WorkHours(calendar, now)
-    days = _Days(calendar, max(ready_day, hours.today))
+    days = _Days(calendar, hours.today, ready_day)
     planner = _Planner(days, hours, stations, booked, reserve_percent, not_before)
-    tracks = [planner.run(index, steps) for index, steps in enumerate(works)]
-    first = planner.days.at(0, "")
-    done_days = tuple(planner.days.at(track.end.day_index, "") for track in tracks)
-    last = max(tracks, key=lambda track: track.end.day_index, default=None)
+    tracks = [planner.run(index, steps, days.begin(index)) for index, steps in enumerate(works)]
+    first = days.at(0, "")
+    done_days = tuple(days.at(track.end.day_index, "") for track in tracks)
+    last = max(tracks, key=lambda track: (track.end.day_index, track.begin), default=None)
     return Plan(
         bookings=planner.bookings(),
         shares=planner.shares(),
@@ -240,22 +268,38 @@ def plan_work(
 
 
 class _Days:
-    """Working days from the first on or after a day, as far as is planned ahead."""
+    """Working days from the first on which a ticket is ready, as far as is planned ahead.
 
-    def __init__(self, calendar: WorkCalendar, start: date) -> None:
-        self._week = timetable(calendar, next_working_day(calendar, start))
+    That is so far beyond the last on which one is.
+    """
+
+    def __init__(self, calendar: WorkCalendar, today: date, ready_day: ReadyDay) -> None:
+        """Of tickets that are ready then, but none before ``today``."""
+        ready_days = [ready_day] if isinstance(ready_day, date) else ready_day
+        first, last = max(today, min(ready_days)), max(today, *ready_days)
+        self._week = timetable(calendar, next_working_day(calendar, first))
+        self._begins: Sequence[Moment] = ()
+        self._count = HORIZON_DAYS
+        if first < last:
+            days = [next_working_day(calendar, max(first, day)) for day in ready_days]
+            self._begins = [Moment(self._week.index(day), 0) for day in days]
+            self._count += max(self._begins).day_index
+
+    def begin(self, ticket: int) -> Moment:
+        """When that ticket may be begun."""
+        return self._begins[ticket] if self._begins else AT_ONCE
 
     def at(self, index: int, station: str) -> date:
         """The working day of that index; HorizonExceeded, naming ``station``, past the last."""
-        if index >= HORIZON_DAYS:
+        if index >= self._count:
             raise HorizonExceeded(station)
         return self._week.day(index)
 
     def worked(self, index: int, station: Station) -> Sequence[tuple[date, int]]:
         """The first days to that one at least, and seconds that the station works on each."""
-        if index >= HORIZON_DAYS:
+        if index >= self._count:
             raise HorizonExceeded(station.id)
-        return self._week.worked(station, index + 1)[:HORIZON_DAYS]
+        return self._week.worked(station, index + 1)[: self._count]
 
     def from_day(self, index: int, day: date, station: str) -> tuple[int, bool]:
         """Index, from ``index`` on, of the first working day on or after ``day``; True if on it."""
@@ -266,8 +310,9 @@ class _Days:
 
 @dataclass(slots=True)
 class _Track:
-    """How one ticket went: where it ended, and days and seconds by station."""
+    """How one ticket went: from when on, where it ended, and days and seconds by station."""
 
+    begin: Moment
     end: Moment
     spent: dict[str, tuple[int, int]] = field(default_factory=dict)
 
@@ -345,9 +390,9 @@ class _Planner:
             lambda name: _StationDays(stations[name], days, booked, reserve_percent)
         )
 
-    def run(self, ticket: int, steps: Sequence[StationWork]) -> _Track:
-        """Plan one ticket's steps in order."""
-        track = _Track(AT_ONCE)
+    def run(self, ticket: int, steps: Sequence[StationWork], begin: Moment) -> _Track:
+        """Plan one ticket's steps in order, from ``begin`` on."""
+        track = _Track(begin, begin)
         lots: list[Moment] = []
         left: dict[str, Moment] = {}
         for index, step in enumerate(steps):
@@ -359,8 +404,8 @@ class _Planner:
             at = left.get(step.station, AT_ONCE)
             for number, (day, into_s) in enumerate(lots):
                 through_s = step.through_s(number + 1)
-                begin = max(at, Moment(day, into_s * machines))
-                at = self._work((ticket, index), there, through_s - worked_s, begin)
+                come = max(at, Moment(day, into_s * machines))
+                at = self._work((ticket, index), there, through_s - worked_s, come)
                 worked_s = through_s
                 over = Moment(at.day_index, -(-at.into_day_s // machines))
                 lots[number] = self._wait(there, over, step.wait_s) if step.wait_s else over

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import heapq
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 from itertools import accumulate, chain
 from statistics import fmean
+from typing import Protocol
 
 from service.domain.nesting.numbers import Numbers
-from service.domain.promising import HorizonExceeded, Plan, StationWork
+from service.domain.promising import HorizonExceeded, Plan, ReadyDay, StationWork, days_of
 from service.domain.sequencing import QUICK, SEED, Effort, Order, Times, least_makespan
 
 FEW_TICKETS, FEW_TRIES, MANY_TRIES = 8, 12, 3
@@ -178,37 +180,46 @@ def _visit(station: int, work: StationWork, machines: Mapping[str, int]) -> _Vis
 # The tickets of one order
 
 
+class Planner(Protocol):
+    """Plans tickets one after the other, none before its ready day."""
+
+    def __call__(self, works: Sequence[Sequence[StationWork]], *, ready_day: ReadyDay) -> Plan:
+        """Such as a partial :func:`~service.domain.promising.plan_work`."""
+
+
 def earliest_plan(
-    works: Sequence[Sequence[StationWork]],
-    plan: Callable[[Sequence[Sequence[StationWork]]], Plan],
+    works: Sequence[Sequence[StationWork]], ready_day: ReadyDay, plan: Planner
 ) -> Plan:
     """The plan that is done on the earliest day, of few orders of the tickets; a tie to the first.
 
-    ``plan`` plans tickets one after the other, such as a partial
-    :func:`~service.domain.promising.plan_work`, and so never makes one done earlier than alone.
-    Tried are: the tickets as given; those first that have most to do late in their course (Palmer,
-    Operational Research Quarterly 16(1):101-107, 1965); then again and again a ticket that was done
-    last put before all others, or the order turned round. It ends with the first that is done when
-    its slowest ticket would be done alone, or one station's work for all of them: none is done
-    before. Whole plans are made at most ``FEW_TRIES`` times, above ``FEW_TICKETS`` tickets
-    ``MANY_TRIES`` times; what is planned alone is as much work as one or two more. Indexes in the
-    plan are those of ``works``. What ``plan`` raises for the tickets as given or alone is raised;
-    another order that does not fit into the days looked ahead is passed over.
+    Tried are: the tickets as given; those first that are ready last, and of these those that have
+    most to do late in their course (Palmer, Operational Research Quarterly 16(1):101-107, 1965);
+    then again and again a ticket that was done last put before all others, or the order turned
+    round. It ends with the first that is done when its slowest ticket would be done alone, or one
+    station's work for all of them from the first ready day on: none is done before. Whole
+    plans are made at most ``FEW_TRIES`` times, above ``FEW_TICKETS`` tickets ``MANY_TRIES`` times;
+    what is planned alone is as much work as one or two more. Indexes in the plan are those of
+    ``works``. What ``plan`` raises for the tickets as given or alone is raised; another order that
+    does not fit into the days looked ahead is passed over.
     """
-    best = plan(works)
+    best = plan(works, ready_day=ready_day)
     if len(works) < 2 or best.done_day == best.first_day:
         return best
-    least = max(plan([work]).done_day for work in [*works, *_station_totals(works)])
+    days = days_of(ready_day, works)
+    least = max(
+        plan([work], ready_day=day).done_day
+        for work, day in [*zip(works, days, strict=True), *_station_totals(works, min(days))]
+    )
     order = tuple(range(len(works)))
     tried = {order}
-    orders: Iterator[Order] = chain([_late_work_first(works)], _next_orders(order, best))
+    orders: Iterator[Order] = chain([_late_work_first(works, days)], _next_orders(order, best))
     for _ in range((FEW_TRIES if len(works) <= FEW_TICKETS else MANY_TRIES) - 1):
         order = next((one for one in orders if one not in tried), ())
         if best.done_day <= least or not order:
             break
         tried.add(order)
         try:
-            planned = _in_order(works, order, plan)
+            planned = _in_order(works, days, order, plan)
         except HorizonExceeded:
             continue
         best = planned if planned.done_day < best.done_day else best
@@ -216,23 +227,33 @@ def earliest_plan(
     return best
 
 
-def _station_totals(works: Sequence[Sequence[StationWork]]) -> list[list[StationWork]]:
-    """All work of each station as a ticket of its own, done no later than all tickets are."""
+def _station_totals(
+    works: Sequence[Sequence[StationWork]], first: date
+) -> list[tuple[list[StationWork], date]]:
+    """All work of each station as a ticket of its own, done no later than all tickets are.
+
+    It is ready on the ``first`` day on which any of them is.
+    """
     totals: Counter[str] = Counter()
     for ticket in works:
         for work in ticket:
             totals[work.station] += work.seconds
-    return [[StationWork(station, seconds)] for station, seconds in totals.items()]
+    return [([StationWork(station, seconds)], first) for station, seconds in totals.items()]
 
 
-def _late_work_first(works: Sequence[Sequence[StationWork]]) -> Order:
-    """By the slope index: seconds at a ticket's last stations speak for it, at its first not."""
+def _late_work_first(works: Sequence[Sequence[StationWork]], days: Sequence[date]) -> Order:
+    """By ready day, the last first, for the others have days before it that it has not.
+
+    Then by the slope index: seconds at a ticket's last stations speak for it, at its first not.
+    """
 
     def slope(ticket: int) -> int:
         middle = len(works[ticket]) - 1
         return sum((2 * at - middle) * work.seconds for at, work in enumerate(works[ticket]))
 
-    return tuple(sorted(range(len(works)), key=lambda ticket: -slope(ticket)))
+    return tuple(
+        sorted(range(len(works)), key=lambda ticket: (-days[ticket].toordinal(), -slope(ticket)))
+    )
 
 
 def _next_orders(order: Order, planned: Plan) -> Iterator[Order]:
@@ -244,12 +265,12 @@ def _next_orders(order: Order, planned: Plan) -> Iterator[Order]:
 
 
 def _in_order(
-    works: Sequence[Sequence[StationWork]],
-    order: Order,
-    plan: Callable[[Sequence[Sequence[StationWork]]], Plan],
+    works: Sequence[Sequence[StationWork]], days: Sequence[date], order: Order, plan: Planner
 ) -> Plan:
     """The plan of the works in that order, told by their own indexes."""
-    planned = plan([works[ticket] for ticket in order])
+    planned = plan(
+        [works[ticket] for ticket in order], ready_day=[days[ticket] for ticket in order]
+    )
     places = sorted(range(len(order)), key=order.__getitem__)
     bookings = [one._replace(ticket_index=order[one.ticket_index]) for one in planned.bookings]
     return replace(

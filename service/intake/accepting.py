@@ -12,7 +12,6 @@ import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
-from itertools import chain
 from typing import Any, NamedTuple
 
 from sqlmodel import Session
@@ -116,19 +115,22 @@ def accept_quotes(
 
 
 class _Planned(NamedTuple):
-    """A quote with the plan that was kept of it, and what each of its tickets needs."""
+    """A quote with the plan that was kept of it, and what each of its tickets needs.
+
+    ``wanted`` is how much of each thing that is, ticket by ticket.
+    """
 
     quote: QuoteToAccept
     plan: Mapping[str, Any]
     needs: Sequence[Sequence[Need]]
-    wanted: Mapping[StockItem, int]
+    wanted: Sequence[Mapping[StockItem, int]]
 
     @classmethod
     def of(cls, quote: QuoteToAccept) -> _Planned:
         """Read what was kept with it."""
         plan = json.loads(quote.plan_json)
         needs = [_needs(ticket) for ticket in plan["tickets"]]
-        return cls(quote, plan, needs, wanted_of(chain.from_iterable(needs)))
+        return cls(quote, plan, needs, [wanted_of(each) for each in needs])
 
     @property
     def documents(self) -> list[str]:
@@ -176,7 +178,7 @@ class _Desk:
         }
         holding = sorted(id_ for id_, planned in self._planned.items() if planned.may_hold)
         self._holds = live_holds(session, holding, self._now)
-        wanted = set(chain.from_iterable(one.wanted for one in self._planned.values()))
+        wanted = {item for one in self._planned.values() for each in one.wanted for item in each}
         self._shelf = shelf_of(session, wanted, self._in_force, self._now)
         today, _ = place_of(self._in_force.calendar, self._now)
         time = station_time(session, today, now=self._now) if quotes else StationTime({}, {})
@@ -205,7 +207,8 @@ class _Desk:
         for place, by_day in booked.margins.items():
             self._margins.setdefault(place, {}).update(by_day)
         self._freed = {**self._freed, **booked.freed}
-        self._shelf.take(planned.wanted)
+        for wanted in planned.wanted:
+            self._shelf.take(wanted)
         return self._accepted(asked, planned, booked)
 
     def _open(self, asked: Acceptance) -> _Planned:
@@ -240,7 +243,7 @@ class _Desk:
             return None
         bookings, until = bookings_held(held), datetime.fromisoformat(held["until"])
         ready = self._shelf.material(planned.wanted, self._in_force, start=until)
-        if any(one.day < ready.day for one in bookings):
+        if any(one.day < ready.of_ticket(one.ticket_index).day for one in bookings):
             return None
         return _Booked(bookings, held["rush"], planned.plan["promise"], {}, {})
 

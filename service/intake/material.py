@@ -1,4 +1,6 @@
-"""The day everything an order takes can be in the house: on the shelf, on its way, or ordered now.
+"""The day everything a ticket takes can be in the house: on the shelf, on its way, or ordered now.
+
+An order's tickets look one after the other, and each leaves what it takes to no other.
 
 What nobody keeps in the ledger, no move and no delivery ever, counts as bought in for the order;
 ink of which that holds counts as there. A delivery whose day is over and that has not come is not
@@ -10,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from itertools import chain
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
@@ -66,19 +69,20 @@ def needs_read(rows: Iterable[Sequence[str | int]]) -> list[Need]:
 def material_of(
     session: Session,
     catalogue: Catalogue,
-    needs: Iterable[Need],
-    *,
+    *needs: Iterable[Need],
     start: datetime,
     now: datetime,
     quoted: Catalogue | None = None,
 ) -> MaterialDay:
     """The day all of it is there for work that may begin at ``start``; the slowest is named.
 
-    What open tickets need and quotes hold ``now`` is spoken for. What is gone from the catalogue
-    takes as long to come as in the ``quoted`` one.
+    ``needs`` are those of each ticket, in their order; of tickets that take from the same the first
+    has it first, so that the last to find too little is the one that waits. What open tickets need
+    and quotes hold ``now`` is spoken for. What is gone from the catalogue takes as long to come as
+    in the ``quoted`` one.
     """
-    wanted = wanted_of(needs)
-    shelf = shelf_of(session, wanted, catalogue, now)
+    wanted = [wanted_of(each) for each in needs]
+    shelf = shelf_of(session, set(chain.from_iterable(wanted)), catalogue, now)
     return shelf.material(wanted, catalogue, start=start, quoted=quoted)
 
 
@@ -120,26 +124,40 @@ class Shelf:
 
     def material(
         self,
-        wanted: Mapping[StockItem, int],
+        wanted: Sequence[Mapping[StockItem, int]],
         catalogue: Catalogue,
         *,
         start: datetime,
         quoted: Catalogue | None = None,
     ) -> MaterialDay:
-        """The day all that is there, as :func:`material_of` has it."""
-        first = first_work_day(catalogue.calendar, start)
-        latest = MaterialDay(first, "")
-        for level in self._levels(wanted, (catalogue,) if quoted is None else (catalogue, quoted)):
-            day = material_day(
-                level, wanted[level.entry.item], today=first, calendar=catalogue.calendar
-            )
-            latest = max(latest, MaterialDay(day, _name(level.entry)), key=_slowest)
-        return latest if latest.day > first else MaterialDay(first, "")
+        """The day all that each ticket wants is there, as :func:`material_of` has it.
+
+        Nothing is taken from the shelf.
+        """
+        calendar, first = catalogue.calendar, first_work_day(catalogue.calendar, start)
+        catalogues = (catalogue,) if quoted is None else (catalogue, quoted)
+        found: list[MaterialDay] = []
+        before: dict[StockItem, int] = {}
+        for mine in wanted:
+            latest = MaterialDay(first, "")
+            for level in self._levels(mine, before, catalogues):
+                item = level.entry.item
+                day = material_day(level, mine[item], today=first, calendar=calendar)
+                latest = max(latest, MaterialDay(day, _name(level.entry)), key=_slowest)
+                before[item] = before.get(item, 0) + mine[item]
+            found.append(latest if latest.day > first else MaterialDay(first, ""))
+        return MaterialDay.of_order(found)
 
     def _levels(
-        self, wanted: Iterable[StockItem], catalogues: Sequence[Catalogue]
+        self,
+        wanted: Iterable[StockItem],
+        before: Mapping[StockItem, int],
+        catalogues: Sequence[Catalogue],
     ) -> Iterator[StockLevel]:
-        """How each thing stands, as the first of the catalogues that has it tells of it."""
+        """How each thing stands, as the first of the catalogues that has it tells of it.
+
+        What tickets of the same order before want is spoken for as well.
+        """
         known = [entries_by_item(one) for one in catalogues]
         for item in wanted:
             if item.kind is StockKind.INK and item not in self.on_hand and item not in self.coming:
@@ -147,7 +165,7 @@ class Shelf:
             yield StockLevel(
                 entry=next((one[item] for one in known if item in one), None) or gone_entry(item),
                 moved=Moved(on_hand=self.on_hand.get(item, 0)),
-                held=self.needed.get(item, 0) + self.kept.get(item, 0),
+                held=self.needed.get(item, 0) + self.kept.get(item, 0) + before.get(item, 0),
                 incoming=self.coming.get(item, ()),
                 by=_NO_REORDERING,
             )

@@ -60,7 +60,9 @@ class QuoteLineAnswer(Answer):
     """The price of one line: by size, and in all.
 
     ``totals_by_size`` sum to ``total``. ``counted_pieces`` count for the quantity break: those of
-    the same artwork over all lines.
+    the same artwork over all lines. ``day`` is when the line is done at the soonest, as surely as
+    the order is; it is told for information, for the order leaves as a whole on ``promise.day``.
+    None in a quote from before lines had days.
     """
 
     garment: str
@@ -71,6 +73,7 @@ class QuoteLineAnswer(Answer):
     unit_prices: Mapping[str, UnitPriceAnswer]
     totals_by_size: Mapping[str, MoneyAnswer]
     total: MoneyAnswer
+    day: date | None = None
     findings: tuple[FindingAnswer, ...]
     risk: str = ""
 
@@ -80,7 +83,8 @@ class PromiseAnswer(Answer):
 
     It is meant to be kept ``kept_percent`` times in a hundred. ``tightest_station`` is where the
     work waits longest; ``waits_for`` is the material that comes last, on ``material_day``, where
-    any is waited for. ``rush_days`` are the working days that were gained by rush.
+    any line waits, which need not be the line that is done last. ``rush_days`` are the working days
+    that were gained by rush.
     """
 
     day: date

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
 
 from service.domain.costing import CostRow
@@ -23,8 +24,8 @@ from service.intake.price_answers import (
 )
 
 
-def line_answer(line: Line, verdicts: LineVerdict, price: LinePrice) -> QuoteLineAnswer:
-    """The price of one line, and what there is to know of it."""
+def line_answer(line: Line, verdicts: LineVerdict, price: LinePrice, day: date) -> QuoteLineAnswer:
+    """The price of one line, the day it is done, and what there is to know of it."""
     return QuoteLineAnswer(
         garment=line.garment.blank_id or "supplied",
         colour=line.garment.colour_id or line.garment.srgb,
@@ -37,6 +38,7 @@ def line_answer(line: Line, verdicts: LineVerdict, price: LinePrice) -> QuoteLin
             for size, minor in price.totals_minor.items()
         },
         total=MoneyAnswer(amount=price.total_minor, currency=price.currency),
+        day=day,
         findings=finding_answers(
             [
                 finding

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from itertools import chain
 from zoneinfo import ZoneInfo
 
 from sqlmodel import Session
@@ -41,14 +42,14 @@ from service.store.ticket_documents import document_name, keep_documents
 class QuoteReady:
     """All of a quote that needs no store: its prices, its work, what it takes, and its tickets.
 
-    ``works`` and ``documents`` are those of each line's ticket; ``tickets_json`` is what is kept
-    of the tickets besides.
+    ``works``, ``needs`` and ``documents`` are those of each line's ticket; ``tickets_json`` is what
+    is kept of the tickets besides.
     """
 
     inputs: PriceInputs
     priced: PricedLines
     works: tuple[tuple[StationWork, ...], ...]
-    needs: tuple[Need, ...]
+    needs: tuple[tuple[Need, ...], ...]
     inputs_json: str
     tickets_json: str
     documents: tuple[str, ...]
@@ -69,8 +70,7 @@ def prepare_quote(inputs: PriceInputs, request: QuoteRequest) -> QuoteReady:
         lot_pieces = inputs.compiled.catalogue.policy.transfer_pieces
         works.append(station_works(price.work, _hold_h(verdicts), lot_pieces))
         documents.append(document.model_dump_json())
-        takes = list(needs_of(TicketStock.model_validate_json(documents[-1])))
-        needs.extend(takes)
+        needs.append(tuple(needs_of(TicketStock.model_validate_json(documents[-1]))))
         tickets.append(
             {
                 "pieces": line.pieces,
@@ -78,7 +78,7 @@ def prepare_quote(inputs: PriceInputs, request: QuoteRequest) -> QuoteReady:
                 "station": next_station(document, ()),
                 "document": document_name(documents[-1]),
                 "works": [step.written() for step in works[-1]],
-                "needs": needs_written(takes),
+                "needs": needs_written(needs[-1]),
             }
         )
     return QuoteReady(
@@ -141,8 +141,9 @@ def quote_lines(
     )
     if held_until is not None:
         session.flush()
+        needs = chain.from_iterable(ready.needs)
         hold_for_quote(
-            session, answer.id, found.shop, found.promised, ready.needs, until=held_until, now=now
+            session, answer.id, found.shop, found.promised, needs, until=held_until, now=now
         )
     return answer
 
@@ -198,7 +199,7 @@ class _Found:
         catalogue, works = ready.inputs.compiled.catalogue, ready.works
         with planned_ahead(catalogue.station_by_id):
             shop = shop_now(services, session, catalogue, start=start, now=now)
-            material = material_of(session, catalogue, ready.needs, start=start, now=now)
+            material = material_of(session, catalogue, *ready.needs, start=start, now=now)
             ordinary = promise(shop, works, material)
             fast = None
             if request.rush:
@@ -282,9 +283,9 @@ def _answer(
         created_at=stands[0],
         expires_at=stands[1],
         lines=tuple(
-            line_answer(line, verdicts, line_price)
-            for line, verdicts, line_price in zip(
-                priced.lines, priced.verdicts, price.lines, strict=True
+            line_answer(line, verdicts, line_price, day)
+            for line, verdicts, line_price, day in zip(
+                priced.lines, priced.verdicts, price.lines, found.promised.ticket_days, strict=True
             )
         ),
         goods=MoneyAnswer(amount=price.lines_minor, currency=price.currency),

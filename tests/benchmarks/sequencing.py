@@ -99,7 +99,7 @@ def _orders(orders: Sequence[Sequence[Ticket]]) -> Row:
         plan_work, ready_day=MONDAY, calendar=tiny_calendar(), stations=STATIONS, booked={}
     )
     as_given, bare = _timed(plan, orders)
-    plans, bursts = _timed(lambda works: earliest_plan(works, plan), orders)
+    plans, bursts = _timed(lambda works: earliest_plan(works, MONDAY, plan), orders)
     won = sum(
         (old.done_day - new.done_day for old, new in zip(as_given, plans, strict=True)),
         timedelta(0),

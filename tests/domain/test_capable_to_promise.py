@@ -6,13 +6,14 @@ import itertools
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date, datetime, time, timedelta
+from functools import partial
 
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from service.domain.booked_time import Booked, BookedTime, ordinary_s, reserved_s, with_shares
-from service.domain.calendar import is_working_day
+from service.domain.calendar import first_work_day, is_working_day
 from service.domain.capable_to_promise import (
     Promise,
     Reach,
@@ -22,7 +23,14 @@ from service.domain.capable_to_promise import (
     rushed,
 )
 from service.domain.conformal import DecidedPromise
-from service.domain.promising import MaterialDay, StationWork, material_ready_day, station_works
+from service.domain.margins import Margin
+from service.domain.promising import (
+    MaterialDay,
+    StationWork,
+    material_ready_day,
+    plan_work,
+    station_works,
+)
 from service.domain.shop import Policy, StationException
 from service.domain.shop_now import ShopNow
 from service.domain.work import line_work
@@ -218,7 +226,95 @@ def test_ways_promise_no_more_than_acting_on_them_gives() -> None:
         assert f"Plain cut film, red is here on {OPEN_DAYS[3]}." in found.ways[1]
     before = TODAY - timedelta(days=1)
     found = needed_by(shop, works, ordinary, before, most_rush_days=5)
-    assert f"its work begins on {TODAY};" in found.ways[1]
+    assert found.ways[1] == f"The shop next begins new work on {TODAY}."
+
+
+def test_a_hold_is_advised_only_where_work_begins_sooner_by_it() -> None:
+    """Asked a quarter before noon, the cut-off, for today, the last moment being after it."""
+    morning, works = TODAY, [[StationWork("cut", 40 * 60)]]
+    asked = NOW + timedelta(hours=2, minutes=45)
+    last = replace(_shop(promise_spread=0), now=asked + timedelta(days=1), booked_from=asked)
+
+    def way(shop: ShopNow, day: date = morning) -> str:
+        there = MaterialDay(first_work_day(shop.calendar, shop.now), "")
+        ordinary = promise(shop, works, there)
+        return needed_by(shop, works, ordinary, day, most_rush_days=0).ways[1]
+
+    late = f"Accepted at the last moment it may be, its work begins on {OPEN_DAYS[1]}"
+    assert way(last) == f"{late}; with a hold that ends soon it may begin on {TODAY}."
+    never = replace(last, policy=last.policy.model_copy(update={"hold_max_min": 0}))
+    assert way(never) == f"{late}."
+    assert way(last, TODAY - timedelta(days=1)) == f"{late}."
+    # A minute before noon the shortest hold ends at noon, which is in time; later none does.
+    for minutes, begins in ((14, TODAY), (15, OPEN_DAYS[1])):
+        told = way(replace(last, booked_from=asked + timedelta(minutes=minutes)))
+        assert (f"may begin on {begins}." in told) == (begins == TODAY)
+        assert ("next begins new work" in told) == (begins != TODAY)
+    # On a Sunday nothing begins before Monday, however short the hold is.
+    sunday = date(2026, 6, 7)
+    asked_then = NOW + timedelta(days=4)
+    closed = replace(last, now=asked_then + timedelta(minutes=30), booked_from=asked_then)
+    assert way(closed, sunday) == "The shop next begins new work on 2026-06-08."
+
+
+def _days(*days: int) -> MaterialDay:
+    """The material of each ticket, so many working days from today."""
+    return MaterialDay.of_order([MaterialDay(OPEN_DAYS[n], f"film {n}" if n else "") for n in days])
+
+
+def test_each_ticket_waits_for_its_own_material() -> None:
+    """Five days of cutting and an hour that waits a week: the week is not added to the five days.
+
+    The reason names the material only where the ticket that is done last waits for it.
+    """
+    shop = _shop(promise_spread=0, rush_reserve_percent=0)
+    long, short = [StationWork("cut", 40 * HOUR_S)], [StationWork("press", HOUR_S)]
+    alone = promise(shop, [long], AT_HAND)
+    soon = promise(shop, [long, short], _days(0, 3))
+    assert soon.promised_day == alone.promised_day
+    assert soon.ticket_days == (alone.promised_day, OPEN_DAYS[3])
+    assert (soon.material.day, soon.material.waits_for) == (OPEN_DAYS[3], "film 3")
+    assert soon.reason == (
+        f"Cut station is the tightest station; from {TODAY} the work adds 5 working days"
+    )
+    late = promise(shop, [long, short], _days(0, 9))
+    assert late.ticket_days == (alone.promised_day, OPEN_DAYS[9])
+    assert late.promised_day == OPEN_DAYS[9]
+    assert late.reason.startswith(f"film 9 is here on {OPEN_DAYS[9]}, 9 working days from the")
+    # Whichever comes first, for the ticket that is ready later is planned in front of it.
+    both = [[StationWork("cut", 7 * HOUR_S)], [StationWork("cut", 8 * HOUR_S)]]
+    assert promise(shop, both, _days(0, 1)).plan.done_days == (TODAY, OPEN_DAYS[1])
+    assert promise(shop, both[::-1], _days(1, 0)).plan.done_days == (OPEN_DAYS[1], TODAY)
+
+
+def test_a_ticket_gains_no_more_by_rush_than_the_order_may() -> None:
+    """Of a full cutter rush gains six days; where two may be gained, so it is told of each line."""
+    booked = with_shares({}, [("cut", day, 26_000) for day in OPEN_DAYS[:6]])
+    shop, works = _shop(booked, promise_spread=0), [[StationWork("cut", 20 * 60)]] * 2
+    material = _days(0, 4)
+    ordinary = promise(shop, works, material)
+    assert ordinary.ticket_days == (OPEN_DAYS[6], OPEN_DAYS[6])
+    for most, days in ((9, (0, 4)), (2, (4, 4)), (1, (5, 5))):
+        fast = rushed(shop, works, ordinary, most_rush_days=most)
+        assert fast is not None
+        assert fast.ticket_days == tuple(OPEN_DAYS[day] for day in days)
+        assert fast.promised_day == max(fast.ticket_days)
+
+
+def test_what_is_begun_early_makes_no_order_later_than_waiting_for_all_does() -> None:
+    """Nobody of a week bears anything: put behind one after the other, both went past Monday.
+
+    Begun on Monday together they are in front of nobody.
+    """
+    booked = with_shares({}, [("cut", day, 6 * HOUR_S) for day in OPEN_DAYS[:8]])
+    nothing = dict.fromkeys(OPEN_DAYS[1:8], Margin(0, 0))
+    shop = replace(_shop(booked, promise_spread=0.3), margins={("cut", False): nothing})
+    works = [[StationWork("cut", HOUR_S)], [StationWork("cut", HOUR_S)]]
+    bearing = promise(replace(shop, margins={}), works, _days(0, 8))
+    assert bearing.plan.done_days == (TODAY, OPEN_DAYS[8])
+    found = promise(shop, works, _days(0, 8))
+    assert found.plan.done_days == (OPEN_DAYS[8], OPEN_DAYS[8])
+    assert found.promised_day == promise(shop, works, _days(8, 8)).promised_day
 
 
 def test_what_is_left_over_of_days_before_the_start_counts() -> None:
@@ -336,6 +432,42 @@ def test_rush_within_its_minutes_moves_no_ordinary_promise(
     again = promise(_shop(after), [works], AT_HAND)
     assert again.promised_day == ordinary.promised_day
     assert again.plan.bookings == ordinary.plan.bookings
+
+
+@given(
+    works=st.lists(steps, min_size=2, max_size=3),
+    taken=shares,
+    later=st.lists(st.integers(0, 8), min_size=3, max_size=3),
+    corrected_by=st.sampled_from([0.0, 1.3, -1.4]),
+)
+def test_each_ticket_keeps_the_laws_with_material_of_its_own(
+    works: list[list[StationWork]],
+    taken: list[tuple[str, date, int]],
+    later: list[int],
+    corrected_by: float,
+) -> None:
+    """None is begun before its own material, nor done earlier than alone; the order not before any.
+
+    A ticket that is planned last is not done earlier for material that comes later.
+    """
+    shop, days = _shop(with_shares({}, taken)), later[: len(works)]
+    made = promise(shop, works, _days(*days), corrected_by=corrected_by)
+    for booking in made.plan.bookings:
+        assert booking.day >= OPEN_DAYS[days[booking.ticket_index]]
+    assert made.promised_day >= max(made.ticket_days)
+    for index, steps_of in enumerate(works):
+        alone = promise(shop, [steps_of], _days(days[index]), corrected_by=corrected_by)
+        assert made.plan.done_days[index] >= alone.plan.done_day
+        assert made.ticket_days[index] >= made.plan.done_days[index]
+    ready = [OPEN_DAYS[day] for day in days]
+    put_off = [*ready[:-1], ready[-1] + timedelta(days=5)]
+    plan = partial(
+        plan_work, works, calendar=shop.calendar, stations=shop.stations, booked=shop.booked
+    )
+    before, after = plan(ready_day=ready), plan(ready_day=put_off)
+    assert after.done_days[:-1] == before.done_days[:-1]
+    assert before.done_days[-1] <= after.done_days[-1]
+    assert before.done_day <= after.done_day
 
 
 @given(works=st.lists(steps, min_size=1, max_size=3), taken=shares)

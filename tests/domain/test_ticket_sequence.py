@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.domain.booked_time import BookedTime
-from service.domain.promising import HorizonExceeded, Plan, StationWork, plan_work
+from service.domain.promising import HorizonExceeded, Plan, ReadyDay, StationWork, plan_work
 from service.domain.sequencing import Effort
 from service.domain.ticket_sequence import (
     FEW_TICKETS,
@@ -100,7 +100,7 @@ def test_the_earlier_order_of_two_tickets_is_planned() -> None:
         [StationWork("print", 4 * HOUR_S), StationWork("cut", 8 * HOUR_S)],
     ]
     assert in_order(works).done_day == MONDAY + timedelta(days=2)
-    plan = earliest_plan(works, in_order)
+    plan = earliest_plan(works, MONDAY, in_order)
     tuesday = MONDAY + timedelta(days=1)
     assert plan.done_days == (tuesday, tuesday)
     assert [(b.ticket_index, b.station, b.day, b.seconds // HOUR_S) for b in plan.bookings] == [
@@ -127,10 +127,10 @@ def test_a_plan_is_no_later_than_as_given_and_loses_no_work(
 ) -> None:
     """It is the plan of one of the orders, told by the tickets' own indexes."""
     plan_all = partial(in_order, booked=booked)
-    plan = earliest_plan(works, plan_all)
+    plan = earliest_plan(works, MONDAY, plan_all)
     assert plan.done_day <= plan_all(works).done_day
     assert plan.done_day == max(plan.done_days, default=plan.done_day)
-    assert plan == earliest_plan(works, plan_all)
+    assert plan == earliest_plan(works, MONDAY, plan_all)
     done: Counter[tuple[int, str]] = Counter()
     for booking in plan.bookings:
         done[booking.ticket_index, booking.station] += booking.seconds
@@ -158,23 +158,24 @@ def test_few_orders_are_tried(count: int, most: int) -> None:
     """So many whole plans are made at the most, and one ticket is planned once."""
     planned: list[int] = []
 
-    def plan(works: Works) -> Plan:
+    def plan(works: Works, *, ready_day: ReadyDay) -> Plan:
         planned.append(len(works))
-        return in_order(works)
+        return in_order(works, ready_day=ready_day)
 
-    earliest_plan([[StationWork("cut", 5 * HOUR_S + index)] for index in range(count)], plan)
+    works = [[StationWork("cut", 5 * HOUR_S + index)] for index in range(count)]
+    earliest_plan(works, MONDAY, plan)
     assert planned.count(count) <= most
 
 
 def test_an_order_that_does_not_fit_is_passed_over() -> None:
     """As given the plan stands; where that itself does not fit, it is said."""
-    works = [[StationWork("print", 8 * HOUR_S)], [StationWork("print", 9 * HOUR_S)]]
+    given = [[StationWork("print", 8 * HOUR_S)], [StationWork("print", 9 * HOUR_S)]]
 
-    def only_as_given(tried: Works) -> Plan:
-        if len(tried) == 2 and tried[0] != works[0]:
+    def only_as_given(works: Works, *, ready_day: ReadyDay) -> Plan:
+        if len(works) == 2 and works[0] != given[0]:
             raise HorizonExceeded("print")
-        return in_order(tried)
+        return in_order(works, ready_day=ready_day)
 
-    assert earliest_plan(works, only_as_given) == in_order(works)
+    assert earliest_plan(given, MONDAY, only_as_given) == in_order(given)
     with pytest.raises(HorizonExceeded):
-        earliest_plan([[StationWork("print", 8 * 400 * HOUR_S)], works[0]], in_order)
+        earliest_plan([[StationWork("print", 8 * 400 * HOUR_S)], given[0]], MONDAY, in_order)

@@ -32,7 +32,7 @@ from ortools.sat.python import cp_model
 from service.domain.booked_time import BookedTime
 from service.domain.calendar import add_working_days, working_days_between
 from service.domain.machines import Station
-from service.domain.promising import Plan, StationWork, plan_work
+from service.domain.promising import Plan, ReadyDay, StationWork, plan_work
 from service.domain.ticket_sequence import earliest_plan
 from tests.domain.shops import tiny_calendar, tiny_stations
 
@@ -64,11 +64,11 @@ class SmallShop:
     works: Sequence[Sequence[StationWork]]
     booked_s: Mapping[tuple[str, date], int]
 
-    def plan(self, works: Sequence[Sequence[StationWork]]) -> Plan:
+    def plan(self, works: Sequence[Sequence[StationWork]], *, ready_day: ReadyDay = MONDAY) -> Plan:
         """The tickets planned one after the other."""
         return plan_work(
             works,
-            ready_day=MONDAY,
+            ready_day=ready_day,
             calendar=CALENDAR,
             stations=STATIONS,
             booked={place: BookedTime(seconds) for place, seconds in self.booked_s.items()},
@@ -169,7 +169,7 @@ def _share_of_exact_days(sizes: Sequence[str]) -> float:
     exact = 0
     for number in range(SHOPS):
         shop = _shop(drawn, MOST_H[sizes[number % len(sizes)]], busy=number % 4 > 1)
-        plan = earliest_plan(shop.works, shop.plan)
+        plan = earliest_plan(shop.works, MONDAY, shop.plan)
         assert plan.done_day <= shop.plan(shop.works).done_day
         days = working_days_between(CALENDAR, MONDAY, plan.done_day)
         assert Exact(shop, days + 1).allows(plan)
