@@ -55,13 +55,15 @@ class Promise:
 
     Half of its courses are done by ``median_at``, ``target_percent`` of them by ``quantile_at``,
     both in UTC; ``corrected_by`` dispatches were added to that. ``load`` is the booked share of the
-    tightest station's coming days. ``ticket_days`` are those on which each ticket alone would be
-    done as surely, none after the order; it leaves as a whole.
+    tightest station's coming days. ``material`` is all that the order waits for, ``bottleneck`` the
+    station where the ticket that decides the day loses most. ``ticket_days`` are those on which
+    each ticket alone would be done as surely, none after the order; it leaves as a whole.
     """
 
     promised_day: date
     ticket_days: tuple[date, ...]
     plan: Plan
+    bottleneck: str
     material: MaterialDay
     rush: bool
     median_at: datetime
@@ -89,10 +91,13 @@ def promise(
     if corrected_by is None:
         corrected_by = correction(shop.decided, percent, rush=rush)
     found = found_day(shop, works, material, rush=rush, corrected_by=corrected_by)
+    days = ticket_days(shop, found, corrected_by=corrected_by)
+    waited_for, bottleneck = _deciding(found, days)
     return Promise(
         promised_day=found.day,
-        ticket_days=ticket_days(shop, found, corrected_by=corrected_by),
+        ticket_days=days,
         plan=found.plan,
+        bottleneck=bottleneck,
         material=material,
         rush=rush,
         median_at=moment_of(quantile_of(found.ends, _HALF)),
@@ -100,7 +105,7 @@ def promise(
         corrected_by=corrected_by,
         target_percent=percent,
         load=load_of(shop, works),
-        reason=_reason(shop, found.plan, found.material, found.day),
+        reason=_reason(shop, found.plan, waited_for, bottleneck, found.day),
         found=found,
     )
 
@@ -266,14 +271,24 @@ def _by(promised: Promise) -> str:
     return " with rush" if promised.rush else ""
 
 
-def _deciding(plan: Plan, material: MaterialDay) -> MaterialDay:
-    """What the ticket waits for that is done last; of several the one that waits longest."""
-    last = [index for index, day in enumerate(plan.done_days) if day == plan.done_day]
-    return max((material.of_ticket(index) for index in last), key=lambda one: one.day)
+def _deciding(found: FoundDay, days: Sequence[date]) -> tuple[MaterialDay, str]:
+    """What the ticket that decides the day waits for, and the station where it loses most.
+
+    It is the one that alone is done last; of several the one that waits longest for material.
+    """
+    plan, material = found.plan, found.material
+    last = max(
+        range(len(days)),
+        key=lambda ticket: (days[ticket], plan.done_days[ticket], material.of_ticket(ticket).day),
+        default=None,
+    )
+    if last is None:
+        return material, ""
+    return material.of_ticket(last), plan.bottlenecks[last]
 
 
-def _reason(shop: ShopNow, plan: Plan, of_order: MaterialDay, day: date) -> str:
-    calendar, material = shop.calendar, _deciding(plan, of_order)
+def _reason(shop: ShopNow, plan: Plan, material: MaterialDay, bottleneck: str, day: date) -> str:
+    calendar = shop.calendar
     waiting = working_days_between(calendar, first_work_day(calendar, shop.now), material.day)
     working = working_days_between(calendar, material.day, plan.done_day)
     spare = working_days_between(calendar, plan.done_day, day)
@@ -282,8 +297,8 @@ def _reason(shop: ShopNow, plan: Plan, of_order: MaterialDay, day: date) -> str:
             f"{material.waits_for} is here on {material.day}, {_days(waiting)} from the start; "
             f"the work itself adds {_days(working)}"
         )
-    elif plan.bottleneck:
-        name = shop.stations[plan.bottleneck].name
+    elif bottleneck:
+        name = shop.stations[bottleneck].name
         reason = (
             f"{name} is the tightest station; from {material.day} the work adds {_days(working)}"
         )

@@ -112,9 +112,8 @@ class Plan:
     """When the tickets are worked on. Bookings are sorted by ticket, day and station.
 
     ``shares`` tell the same step by step, as they were planned. ``done_days`` holds the day each
-    ticket is done, ``done_day`` the last of them. ``bottleneck`` is the station at which the last
-    ticket, of several the one whose material came last, loses most working days, or spends most
-    time where it loses none; empty when there is no work.
+    ticket is done, ``done_day`` the last of them. ``bottlenecks`` are the stations at which each
+    loses most working days, or spends most time where it loses none; empty when there is no work.
     """
 
     bookings: tuple[PlannedBooking, ...]
@@ -122,7 +121,13 @@ class Plan:
     first_day: date
     done_days: tuple[date, ...]
     done_day: date
-    bottleneck: str
+    bottlenecks: tuple[str, ...]
+
+    @property
+    def bottleneck(self) -> str:
+        """That of the ticket that is done last; empty without any."""
+        last = zip(self.done_days, self.bottlenecks, strict=True)
+        return next((name for day, name in last if day == self.done_day), "")
 
 
 @dataclass(frozen=True, slots=True)
@@ -256,14 +261,13 @@ def plan_work(
     tracks = [planner.run(index, steps, days.begin(index)) for index, steps in enumerate(works)]
     first = days.at(0, "")
     done_days = tuple(days.at(track.end.day_index, "") for track in tracks)
-    last = max(tracks, key=lambda track: (track.end.day_index, track.begin), default=None)
     return Plan(
         bookings=planner.bookings(),
         shares=planner.shares(),
         first_day=min((day for _, _, day in planner.shares_s), default=first),
         done_days=done_days,
         done_day=max(done_days, default=first),
-        bottleneck=last.bottleneck() if last else "",
+        bottlenecks=tuple(track.bottleneck() for track in tracks),
     )
 
 
@@ -310,9 +314,8 @@ class _Days:
 
 @dataclass(slots=True)
 class _Track:
-    """How one ticket went: from when on, where it ended, and days and seconds by station."""
+    """How one ticket went: where it ended, and days and seconds by station."""
 
-    begin: Moment
     end: Moment
     spent: dict[str, tuple[int, int]] = field(default_factory=dict)
 
@@ -392,7 +395,7 @@ class _Planner:
 
     def run(self, ticket: int, steps: Sequence[StationWork], begin: Moment) -> _Track:
         """Plan one ticket's steps in order, from ``begin`` on."""
-        track = _Track(begin, begin)
+        track = _Track(begin)
         lots: list[Moment] = []
         left: dict[str, Moment] = {}
         for index, step in enumerate(steps):

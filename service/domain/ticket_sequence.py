@@ -278,4 +278,5 @@ def _in_order(
         bookings=tuple(sorted(bookings, key=lambda one: (one.ticket_index, one.day, one.station))),
         shares=tuple(one._replace(ticket_index=order[one.ticket_index]) for one in planned.shares),
         done_days=tuple(planned.done_days[place] for place in places),
+        bottlenecks=tuple(planned.bottlenecks[place] for place in places),
     )

@@ -301,7 +301,7 @@ def _answer(
 
 def _promise_answer(catalogue: Catalogue, found: _Found) -> PromiseAnswer:
     promised = found.promised
-    station = catalogue.station_by_id.get(promised.plan.bottleneck)
+    station = catalogue.station_by_id.get(promised.bottleneck)
     waits_for = promised.material.waits_for
     return PromiseAnswer(
         day=promised.promised_day,
