@@ -91,7 +91,7 @@ def _plan(asked: Asked, reserve_percent: int) -> Plan:
     shop = asked.shop
     return plan_work(
         asked.works,
-        ready_day=asked.material.day,
+        ready_day=asked.material.ready_day,
         calendar=shop.calendar,
         stations=shop.stations,
         booked=shop.booked,

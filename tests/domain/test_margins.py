@@ -13,7 +13,7 @@ from service.domain.booked_time import NOTHING_BOOKED, BookedTime, with_shares
 from service.domain.completion import Courses, rank_of
 from service.domain.found_day import FoundDay, found_day, kept_of, margins_with, workroom
 from service.domain.margins import Margin, freed_after
-from service.domain.promising import MaterialDay, StationWork
+from service.domain.promising import MaterialDay, ReadyDay, StationWork
 from service.domain.replanning import without
 from service.domain.shop import Policy
 from service.domain.shop_now import ShopNow
@@ -33,7 +33,7 @@ class Accepted:
     number: int
     works: list[list[StationWork]]
     found: FoundDay
-    ready: date
+    ready: ReadyDay
     rush: bool
     corrected_by: float
 
@@ -54,11 +54,15 @@ class Desk:
         rush: bool = False,
         ready_in: int = 0,
         corrected_by: float = 0.0,
+        second_in: int | None = None,
     ) -> Accepted:
-        """Promise an order of one ticket and accept it at once."""
-        ready = TODAY + timedelta(days=ready_in)
-        shop, works = self.shop, [steps]
-        found = found_day(shop, works, MaterialDay(ready, ""), rush=rush, corrected_by=corrected_by)
+        """Promise an order and accept it at once, of two tickets where the second is ready then."""
+        days = [ready_in] if second_in is None else [ready_in, second_in]
+        material = MaterialDay.of_order(
+            [MaterialDay(TODAY + timedelta(days=day), "") for day in days]
+        )
+        shop, works = self.shop, [steps] * len(days)
+        found = found_day(shop, works, material, rush=rush, corrected_by=corrected_by)
         changed = margins_with(shop, found, found.day, rush=rush, corrected_by=corrected_by)
         margins = {place: dict(by_day) for place, by_day in shop.margins.items()}
         for place, by_day in changed.items():
@@ -68,6 +72,7 @@ class Desk:
         booked = with_shares(shop.booked, shares, rush=rush)
         self.shop = replace(shop, booked=booked, margins=margins, freed=freed)
         self._count += 1
+        ready = found.material.ready_day
         made = Accepted(self._count, works, found, ready, rush, corrected_by)
         self.accepted.append(made)
         return made
@@ -118,23 +123,28 @@ ORDERS = st.tuples(
     st.sampled_from((0, 0, 1, 1, 2)),
     st.sampled_from((0.0, 0.0, 0.7, -0.6)),
     st.integers(0, 4),
+    st.sampled_from((None, None, 0, 2, 5)),
 )
 
 
 @settings(max_examples=50)
 @given(st.lists(ORDERS, min_size=5, max_size=14))
 def test_no_quantile_passes_its_promise_by_what_is_accepted_later(
-    orders: list[tuple[list[tuple[str, int]], bool, int, float, int]],
+    orders: list[tuple[list[tuple[str, int]], bool, int, float, int, int | None]],
 ) -> None:
-    """Ordinary work and rush, some waiting for material, some cancelled in between."""
+    """Ordinary work and rush, some waiting for material, some cancelled in between.
+
+    Some have a second ticket, which may wait for material of its own.
+    """
     desk = Desk()
     needed = rank_of(PATHS, desk.shop.policy.promise_percent)
-    for steps, rush, ready_in, corrected_by, cancel in orders:
+    for steps, rush, ready_in, corrected_by, cancel, second_in in orders:
         desk.accept(
             [StationWork(station, seconds) for station, seconds in steps],
             rush=rush,
             ready_in=ready_in,
             corrected_by=corrected_by,
+            second_in=second_in,
         )
         assert all(desk.kept(one) >= needed for one in desk.accepted)
         if cancel == 4 and len(desk.accepted) > 1:
