@@ -66,6 +66,11 @@ class Workroom:
         return station_stands(self.calendar, first, known, reserve, spread)
 
 
+_Turn = tuple[int, Floats, Floats, Floats]
+"""A step's last day at its station, what the order takes of it up to the step, how far the step
+stretches, and its time."""
+
+
 class Courses:
     """An order's tickets in each course."""
 
@@ -82,14 +87,11 @@ class Courses:
         before its ready day opens.
         """
         start, days = room.start or room.now, days_of(ready_day, works)
-        self._start = start.timestamp()
+        self._start, self._works = start.timestamp(), works
         # All courses begin at one moment, which stands for every one of them.
-        begins = {
-            day: np.array([max(start, opening(room.calendar, day)).timestamp()])
-            for day in set(days)
-        }
-        self._begins = [begins[day] for day in days]
-        self._works = works
+        self._begins = [
+            np.array([max(start, opening(room.calendar, day)).timestamp()]) for day in days
+        ]
         taken: dict[tuple[int, int], list[tuple[date, int]]] = defaultdict(list)
         for share in shares:
             taken[share.ticket_index, share.step_index].append((share.day, share.seconds))
@@ -98,12 +100,13 @@ class Courses:
         """Stations, and the day on which each is done with a step of the work."""
         turns: list[tuple[tuple[int, int], _Queue, _Turn]] = []
         # As they were planned, for that is how they take their places on a day.
-        for (ticket, index), mine in taken.items():
+        for step, mine in taken.items():
+            ticket, index = step
             station = works[ticket][index].station
-            turn = queues[station].take(mine, row_of(f"{station}/{index}", ticket))
-            turns.append(((ticket, index), queues[station], turn))
+            queue = queues[station]
+            turns.append((step, queue, queue.take(mine, row_of(f"{station}/{index}", ticket))))
             self.places.add((station, mine[-1][0]))
-        self._places = {step: queue.place(turn) for step, queue, turn in turns}
+        self._places = {step: queue.place(*turn) for step, queue, turn in turns}
 
     def ends(self, late_s: float = 0.0) -> Floats:
         """When the last ticket is done in each course, in ascending seconds of the epoch.
@@ -208,19 +211,22 @@ class _Queue:
         self._mine: dict[int, Floats] = {}
 
     def take(self, taken: Sequence[tuple[date, int]], row: int) -> _Turn:
-        """Work those shares of a step as well, after those taken before on their days."""
+        """Work those shares of a step as well, after those taken before on their days.
+
+        Gives what :meth:`place` asks for.
+        """
         stretch = 1 + self._stands.scatter[row]
         for day, seconds in taken:
             index = self._index[day]
             self._mine[index] = self._mine.get(index, 0) + seconds * stretch
         takes = sum(seconds for _, seconds in taken) * stretch
         last = self._index[taken[-1][0]]
-        return _Turn(last, self._mine[last], stretch, takes)
+        return last, self._mine[last], stretch, takes
 
-    def place(self, turn: _Turn) -> _Place:
+    def place(self, last: int, mine_then: Floats, stretch: Floats, takes: Floats) -> _Place:
         """Where a step that was taken comes to stand, when all have been taken."""
-        own = self._stands_after(turn.last, turn.by_then)
-        return _Place(self._room, own, turn.stretch, turn.takes, self._machines)
+        own = self._stands_after(last, mine_then)
+        return _Place(self._room, own, stretch, takes, self._machines)
 
     def _stands_after(self, last: int, mine_then: Floats) -> Floats:
         """Where the station stands when all before that day is worked, and so much of mine then."""
@@ -235,15 +241,6 @@ class _Queue:
             elif index in self._mine:
                 stands += self._mine[index]
         return stands
-
-
-class _Turn(NamedTuple):
-    """A step's last day at its station, what the order takes of it up to the step, and its own."""
-
-    last: int
-    by_then: Floats
-    stretch: Floats
-    takes: Floats
 
 
 class _Place(NamedTuple):

@@ -151,7 +151,7 @@ class MaterialDay:
     @property
     def ready_day(self) -> ReadyDay:
         """The days before which tickets are not begun."""
-        return tuple(one.day for one in self.of_tickets) or self.day
+        return tuple(one.day for one in self.of_tickets) if self.of_tickets else self.day
 
     def of_ticket(self, index: int) -> MaterialDay:
         """What the ticket of that index waits for."""
@@ -250,8 +250,8 @@ def plan_work(
     plans rush itself. More that is booked, a ticket planned before, a later ``now`` or ready day,
     another closed day or a shorter one never makes a ticket done earlier than it would be alone,
     nor do lots make it done later than a whole ticket is. Among several tickets planned together
-    one held up may leave another a place it would not have had. Without ``now``
-    every day counts in full. ``not_before`` names stations at which nothing is begun before a day.
+    one held up may leave another a place it would not have had. Without ``now`` every day counts in
+    full. ``not_before`` names stations at which nothing is begun before a day.
     Equal arguments give equal plans. KeyError for an unknown station, :class:`HorizonExceeded`
     when the days run out, :class:`~service.domain.calendar.NoWorkingDay` when there are none.
     """
@@ -279,13 +279,12 @@ class _Days:
 
     def __init__(self, calendar: WorkCalendar, today: date, ready_day: ReadyDay) -> None:
         """Of tickets that are ready then, but none before ``today``."""
-        ready_days = [ready_day] if isinstance(ready_day, date) else ready_day
-        first, last = max(today, min(ready_days)), max(today, *ready_days)
+        first = max(today, ready_day if isinstance(ready_day, date) else min(ready_day))
         self._week = timetable(calendar, next_working_day(calendar, first))
         self._begins: Sequence[Moment] = ()
         self._count = HORIZON_DAYS
-        if first < last:
-            days = [next_working_day(calendar, max(first, day)) for day in ready_days]
+        if not isinstance(ready_day, date):
+            days = [next_working_day(calendar, max(first, day)) for day in ready_day]
             self._begins = [Moment(self._week.index(day), 0) for day in days]
             self._count += max(self._begins).day_index
 
