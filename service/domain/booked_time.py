@@ -7,8 +7,9 @@ fits there it leaves ordinary work its whole room.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Hashable, Iterable, Iterator, Mapping
 from datetime import date
+from types import MappingProxyType
 from typing import NamedTuple
 
 _PERCENT = 100
@@ -71,12 +72,79 @@ def ordinary_squares_s2(booked: BookedTime, kept_s: int) -> int:
     return booked.squares_s2 + max(0, booked.rush_s - kept_s) ** 2
 
 
+class BookedDays(Mapping[tuple[str, date], BookedTime]):
+    """What is booked by station and day, each station's days together, and not to be changed.
+
+    It also keeps which days were found to be full, for :meth:`with_shares` leaves them so.
+    """
+
+    __slots__ = ("_full", "_stations")
+
+    def __init__(
+        self,
+        stations: Mapping[str, dict[date, BookedTime]],
+        full: Mapping[Hashable, tuple[date, date]] = MappingProxyType({}),
+    ) -> None:
+        """Use :meth:`of`, or hand over what nobody else changes any more."""
+        self._stations = stations
+        self._full = dict(full)
+
+    @classmethod
+    def of(cls, booked: Booked) -> BookedDays:
+        """The same, laid out so."""
+        if isinstance(booked, cls):
+            return booked
+        stations: dict[str, dict[date, BookedTime]] = {}
+        for (station, day), time in booked.items():
+            stations.setdefault(station, {})[day] = time
+        return cls(stations)
+
+    def __getitem__(self, place: tuple[str, date]) -> BookedTime:
+        station, day = place
+        return self._stations[station][day]
+
+    def __iter__(self) -> Iterator[tuple[str, date]]:
+        return ((station, day) for station, days in self._stations.items() for day in days)
+
+    def __len__(self) -> int:
+        return sum(map(len, self._stations.values()))
+
+    def at(self, station: str) -> Mapping[date, BookedTime]:
+        """A station's days on which anything is booked."""
+        return self._stations.get(station, _NO_DAYS)
+
+    def with_shares(
+        self, shares: Iterable[tuple[str, date, int]], *, rush: bool = False
+    ) -> BookedDays:
+        """With those shares besides: station, day and seconds of each."""
+        changed: dict[str, dict[date, BookedTime]] = {}
+        for station, day, seconds in shares:
+            days = changed.get(station)
+            if days is None:
+                days = changed[station] = {**self._stations.get(station, _NO_DAYS)}
+            days[day] = days.get(day, NOTHING_BOOKED).and_also(seconds, rush=rush)
+        return BookedDays({**self._stations, **changed}, self._full)
+
+    def note_full(self, room: Hashable, first: date, end: date) -> None:
+        """Keep that a room, which names a station and the hours it works, has none free from then.
+
+        ``end`` is the first working day after those days.
+        """
+        known = self._full.get(room)
+        begun = known[0] if known is not None and known[0] <= first <= known[1] else first
+        self._full[room] = begun, end
+
+    def full_until(self, room: Hashable, day: date) -> date:
+        """The first day, from that one on, that is not known to be full."""
+        first, end = self._full.get(room, (day, day))
+        return end if first <= day < end else day
+
+
+_NO_DAYS: Mapping[date, BookedTime] = MappingProxyType({})
+
+
 def with_shares(
     booked: Booked, shares: Iterable[tuple[str, date, int]], *, rush: bool = False
-) -> dict[tuple[str, date], BookedTime]:
+) -> BookedDays:
     """What is booked with those shares besides: station, day and seconds of each."""
-    found = dict(booked)
-    for station, day, seconds in shares:
-        key = station, day
-        found[key] = found.get(key, NOTHING_BOOKED).and_also(seconds, rush=rush)
-    return found
+    return BookedDays.of(booked).with_shares(shares, rush=rush)

@@ -21,7 +21,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from service.domain.booked_time import NOTHING_BOOKED, Booked, BookedTime
+from service.domain.booked_time import NOTHING_BOOKED, Booked, BookedDays, BookedTime
 from service.domain.calendar import next_working_day, opening, place_of
 from service.domain.machines import Station
 from service.domain.promising import PlannedShare, ReadyDay, StationWork, days_of
@@ -191,7 +191,8 @@ def _queues(
         last[station] = max(index[share.day], last.get(station, 0))
     found = {}
     for station, end in last.items():
-        times = [room.booked.get((station, day), NOTHING_BOOKED) for day in week.days(end + 1)]
+        by_day = BookedDays.of(room.booked).at(station)
+        times = [by_day.get(day, NOTHING_BOOKED) for day in week.days(end + 1)]
         found[station] = _Queue(room.stands(station), times, index, room.stations[station].machines)
     return found
 

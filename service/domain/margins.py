@@ -28,7 +28,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from service.domain.booked_time import NOTHING_BOOKED, Booked, BookedTime
+from service.domain.booked_time import NOTHING_BOOKED, Booked, BookedDays, BookedTime
 from service.domain.completion import Workroom
 from service.domain.promising import PlannedBooking
 from service.domain.station_stands import Floats
@@ -92,10 +92,11 @@ def toll(
         first = min(share.day for share in shares)
         for of_rush, room in rooms.items():
             # Days for which nothing is booked any more belong to nobody.
+            booked = BookedDays.of(room.booked).at(station)
             after = {
                 day: margin
                 for day, margin in margins.get((station, of_rush), {}).items()
-                if day > first and room.booked.get((station, day), NOTHING_BOOKED).seconds
+                if day > first and booked.get(day, NOTHING_BOOKED).seconds
             }
             if not after:
                 continue
@@ -142,7 +143,8 @@ def _delays_s(
     stands, week = room.stands(station), timetable(room.calendar, room.first_day)
     last = week.index(max(after))
     days = week.days(last + 1)
-    booked = [room.booked.get((station, day), NOTHING_BOOKED) for day in days]
+    by_day = BookedDays.of(room.booked).at(station)
+    booked = [by_day.get(day, NOTHING_BOOKED) for day in days]
     more: dict[int, BookedTime] = {}
     for share in shares:
         index = week.index(share.day)

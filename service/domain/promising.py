@@ -29,9 +29,16 @@ from functools import cache
 from types import MappingProxyType
 from typing import NamedTuple
 
-from service.domain.booked_time import NOTHING_BOOKED, Booked, ordinary_s, reserved_s
+from service.domain.booked_time import (
+    NOTHING_BOOKED,
+    Booked,
+    BookedDays,
+    ordinary_s,
+    reserved_s,
+)
 from service.domain.calendar import add_working_days, first_work_day, next_working_day
 from service.domain.machines import Station
+from service.domain.memo import Same
 from service.domain.methods import OperationKind
 from service.domain.shop import Catalogue, WorkCalendar
 from service.domain.timetable import timetable
@@ -257,7 +264,7 @@ def plan_work(
     """
     hours = WorkHours(calendar, now)
     days = _Days(calendar, hours.today, ready_day)
-    planner = _Planner(days, hours, stations, booked, reserve_percent, not_before)
+    planner = _Planner(days, hours, stations, BookedDays.of(booked), reserve_percent, not_before)
     tracks = [planner.run(index, steps, days.begin(index)) for index, steps in enumerate(works)]
     first = days.at(0, "")
     done_days = tuple(days.at(track.end.day_index, "") for track in tracks)
@@ -280,6 +287,7 @@ class _Days:
     def __init__(self, calendar: WorkCalendar, today: date, ready_day: ReadyDay) -> None:
         """Of tickets that are ready then, but none before ``today``."""
         first = max(today, ready_day if isinstance(ready_day, date) else min(ready_day))
+        self.calendar = calendar
         self._week = timetable(calendar, next_working_day(calendar, first))
         self._begins: Sequence[Moment] = ()
         self._count = HORIZON_DAYS
@@ -297,6 +305,10 @@ class _Days:
         if index >= self._count:
             raise HorizonExceeded(station)
         return self._week.day(index)
+
+    def index(self, day: date) -> int:
+        """The place of a working day among them."""
+        return self._week.index(day)
 
     def worked(self, index: int, station: Station) -> Sequence[tuple[date, int]]:
         """The first days to that one at least, and seconds that the station works on each."""
@@ -335,10 +347,14 @@ class _StationDays:
     Each day is looked up once. Seconds are those of all its machines but for :meth:`worked`.
     """
 
-    def __init__(self, station: Station, days: _Days, booked: Booked, reserve_percent: int) -> None:
+    def __init__(
+        self, station: Station, days: _Days, booked: BookedDays, reserve_percent: int
+    ) -> None:
         self.station = station
         self.taken_s: defaultdict[int, int] = defaultdict(int)
         self._days, self._booked, self._reserve_percent = days, booked, reserve_percent
+        self._by_day = booked.at(station.id)
+        self._room = Same(station), Same(days.calendar), reserve_percent
         self._worked: Sequence[tuple[date, int]] = ()
         self._left_s: dict[int, int] = {}
 
@@ -355,20 +371,26 @@ class _StationDays:
             day, day_s = self.worked(index)
             capacity_s = day_s * self.station.machines
             kept_s = reserved_s(capacity_s, self._reserve_percent)
-            booked = self._booked.get((self.station.id, day), NOTHING_BOOKED)
+            booked = self._by_day.get(day, NOTHING_BOOKED)
             left_s = self._left_s[index] = capacity_s - kept_s - ordinary_s(booked, kept_s)
         return left_s
 
     def first_free(self, index: int) -> int:
         """The first day from that one on that is not full; HorizonExceeded if there is none."""
-        while self.left_s(index) <= 0:  # as most days are where much is promised
-            index += 1
-        return index
+        day, _ = self.worked(index)
+        # Most days are full where much is promised, and they stay so.
+        known = self._booked.full_until(self._room, day)
+        free = index if known == day else self._days.index(known)
+        while self.left_s(free) <= 0:
+            free += 1
+        if free > index:
+            self._booked.note_full(self._room, day, self.worked(free)[0])
+        return free
 
     def all_taken_s(self, index: int) -> int:
         """What is taken of that day by others and by the plan."""
-        place = self.station.id, self.worked(index)[0]
-        return self._booked.get(place, NOTHING_BOOKED).seconds + self.taken_s[index]
+        day, _ = self.worked(index)
+        return self._by_day.get(day, NOTHING_BOOKED).seconds + self.taken_s[index]
 
 
 class _Planner:
@@ -379,7 +401,7 @@ class _Planner:
         days: _Days,
         hours: WorkHours,
         stations: Mapping[str, Station],
-        booked: Booked,
+        booked: BookedDays,
         reserve_percent: int,
         not_before: Mapping[str, date],
     ) -> None:

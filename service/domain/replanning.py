@@ -14,7 +14,13 @@ from datetime import date, datetime
 from enum import StrEnum
 from itertools import groupby
 
-from service.domain.booked_time import NOTHING_BOOKED, Booked, BookedTime, with_shares
+from service.domain.booked_time import (
+    NOTHING_BOOKED,
+    Booked,
+    BookedDays,
+    BookedTime,
+    with_shares,
+)
 from service.domain.calendar import add_working_days
 from service.domain.machines import Station
 from service.domain.promising import HORIZON_DAYS, HorizonExceeded, Plan, StationWork, plan_work
@@ -158,9 +164,7 @@ class Replanned:
     done_day: date
 
 
-def without(
-    booked: Booked, shares: Iterable[tuple[str, date, int, bool]]
-) -> dict[tuple[str, date], BookedTime]:
+def without(booked: Booked, shares: Iterable[tuple[str, date, int, bool]]) -> BookedDays:
     """What is booked less those shares, the last of each telling whether it is rush."""
     found = dict(booked)
     for station, day, seconds, rush in shares:
@@ -171,7 +175,7 @@ def without(
                 max(0, before.rush_s - (seconds if rush else 0)),
                 max(0, before.squares_s2 - (0 if rush else seconds * seconds)),
             )
-    return {key: time for key, time in found.items() if time != NOTHING_BOOKED}
+    return BookedDays.of({key: time for key, time in found.items() if time != NOTHING_BOOKED})
 
 
 def plan_anew(

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 
-from service.domain.booked_time import BookedTime, with_shares
+from service.domain.booked_time import BookedDays, with_shares
 from service.domain.calendar import place_of
 from service.domain.margins import Margin, Margins
 from service.domain.promising import Plan, StationWork
@@ -42,7 +42,7 @@ class YearBooks:
 
     def __init__(self, catalogue: Catalogue) -> None:
         """Begin with empty books."""
-        self.booked: dict[tuple[str, date], BookedTime] = {}
+        self.booked = BookedDays({})
         self.margins: dict[tuple[str, bool], dict[date, Margin]] = {}
         self.tickets: dict[int, BookedTicket] = {}
         self._catalogue = catalogue

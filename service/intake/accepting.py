@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 
 from sqlmodel import Session
 
-from service.domain.booked_time import Booked, with_shares
+from service.domain.booked_time import Booked, BookedDays, with_shares
 from service.domain.calendar import place_of
 from service.domain.canonical import rfc3339
 from service.domain.capable_to_promise import promise
@@ -181,7 +181,11 @@ class _Desk:
         wanted = {item for one in self._planned.values() for each in one.wanted for item in each}
         self._shelf = shelf_of(session, wanted, self._in_force, self._now)
         today, _ = place_of(self._in_force.calendar, self._now)
-        time = station_time(session, today, now=self._now) if quotes else StationTime({}, {})
+        time = (
+            station_time(session, today, now=self._now)
+            if quotes
+            else StationTime(BookedDays({}), {})
+        )
         self._booked: Booked = time.booked
         self._freed = time.freed
         self._margins = margins_from(session, today) if quotes else {}
@@ -283,7 +287,7 @@ class _Desk:
         raise _slipped(quote, min(days, default=None))
 
     def _freed_with(self, hold: Hold) -> Booked:
-        freed = self._freed
+        freed: Booked = self._freed
         for station, day, seconds, rush in hold.shares:
             freed = with_shares(freed, [(station, day, seconds)], rush=rush)
         return freed

@@ -12,7 +12,7 @@ from datetime import date
 
 from sqlmodel import Session, col, select
 
-from service.domain.booked_time import NOTHING_BOOKED, BookedTime, ordinary_s, reserved_s
+from service.domain.booked_time import NOTHING_BOOKED, ordinary_s, reserved_s, with_shares
 from service.domain.calendar import StationHours
 from service.domain.run_document import RunDocument
 from service.domain.run_setups import BookedSetup, off_shares, run_setups_s, superfluous
@@ -144,10 +144,10 @@ class _Room:
             return False
         room_s = self._hours.day_s(station, day) * station.machines
         kept_s = 0 if rush else reserved_s(room_s, self._percent)
-        booked: BookedTime = self._booked.get((name, day), NOTHING_BOOKED)
+        booked = self._booked.at(name).get(day, NOTHING_BOOKED)
         if seconds > room_s - kept_s - ordinary_s(booked, kept_s):
             return False
-        self._booked[name, day] = booked.and_also(seconds, rush=rush)
+        self._booked = with_shares(self._booked, [(name, day, seconds)], rush=rush)
         return True
 
     def name_of(self, station: str) -> str:

@@ -6,9 +6,9 @@ day, however many tickets there are.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Hashable, Iterable, Iterator, Mapping, Sequence
 from datetime import date, datetime
-from typing import Any, Final, NamedTuple
+from typing import Any, Final, NamedTuple, TypeVar
 
 from sqlalchemy import (
     BigInteger,
@@ -25,10 +25,12 @@ from sqlalchemy import (
 from sqlalchemy import select as sa_select
 from sqlmodel import Session, col
 
-from service.domain.booked_time import NOTHING_BOOKED, Booked, BookedTime
+from service.domain.booked_time import NOTHING_BOOKED, Booked, BookedDays, BookedTime
 from service.store.core import table_of
 from service.store.many_rows import StoreInsert, TableRows, write_tables
 from service.store.tables import Booking, CapacityHold, StationDay
+
+Place = TypeVar("Place", bound=Hashable)
 
 Share = tuple[str, date, int]
 """Station, day and seconds."""
@@ -52,7 +54,7 @@ class StationTime(NamedTuple):
     ``freed`` was given back since somebody was promised a later day there.
     """
 
-    booked: dict[tuple[str, date], BookedTime]
+    booked: BookedDays
     freed: dict[tuple[str, date], BookedTime]
 
 
@@ -106,9 +108,7 @@ _KEEP_FREED: Final = (
 )
 
 
-def booked_time(
-    session: Session, from_day: date, *, now: datetime
-) -> dict[tuple[str, date], BookedTime]:
+def booked_time(session: Session, from_day: date, *, now: datetime) -> BookedDays:
     """What is booked from that day on, with what quotes hold ``now``; days without are left out."""
     return station_time(session, from_day, now=now).booked
 
@@ -116,19 +116,20 @@ def booked_time(
 def station_time(session: Session, from_day: date, *, now: datetime) -> StationTime:
     """What is booked from that day on with what is held ``now``, and what was given back."""
     rows = session.connection().execute(_TIME, {"from_day": from_day, "now": now}).all()
-    found = StationTime({}, {})
+    booked: dict[str, dict[date, BookedTime]] = {}
+    freed: dict[tuple[str, date], BookedTime] = {}
     for station, day, seconds, rush_s, squares_s2, freed_s, freed_rush_s, freed_squares_s2 in rows:
         if seconds:
-            _add(found.booked, (station, day), (seconds, rush_s, int(squares_s2)))
+            more = BookedTime(seconds, rush_s, int(squares_s2))
+            _add(booked.setdefault(station, {}), day, more)
         if freed_s:
-            _add(found.freed, (station, day), (freed_s, freed_rush_s, int(freed_squares_s2)))
-    return found
+            more = BookedTime(freed_s, freed_rush_s, int(freed_squares_s2))
+            _add(freed, (station, day), more)
+    return StationTime(BookedDays(booked), freed)
 
 
-def _add(
-    times: dict[tuple[str, date], BookedTime], place: tuple[str, date], time: tuple[int, int, int]
-) -> None:
-    more, known = BookedTime(*time), times.get(place)
+def _add(times: dict[Place, BookedTime], place: Place, more: BookedTime) -> None:
+    known = times.get(place)
     times[place] = more if known is None else known.plus(more)
 
 

@@ -7,11 +7,11 @@ one by one.
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import lru_cache
 from typing import Any, NamedTuple
 
+from pydantic_core import to_json
 from sqlalchemy import (
     Connection,
     CursorResult,
@@ -81,7 +81,7 @@ _ROWS = "rows"
 
 
 def _document(rows: Sequence[Mapping[str, Any]]) -> str:
-    return json.dumps([*rows], default=str)
+    return to_json([*rows]).decode()
 
 
 @lru_cache(maxsize=64)

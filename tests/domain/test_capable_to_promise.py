@@ -12,7 +12,14 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from service.domain.booked_time import Booked, BookedTime, ordinary_s, reserved_s, with_shares
+from service.domain.booked_time import (
+    Booked,
+    BookedDays,
+    BookedTime,
+    ordinary_s,
+    reserved_s,
+    with_shares,
+)
 from service.domain.calendar import first_work_day, is_working_day
 from service.domain.capable_to_promise import (
     Promise,
@@ -56,11 +63,8 @@ def _shop(booked: Booked | None = None, **policy: object) -> ShopNow:
 
 def _full(station: str, days: int, hours: int = 8) -> dict[tuple[str, date], BookedTime]:
     """So many days of a station booked, in shares of an hour."""
-    booked: dict[tuple[str, date], BookedTime] = {}
-    for day in OPEN_DAYS[:days]:
-        for _ in range(hours):
-            booked = with_shares(booked, [(station, day, HOUR_S)])
-    return booked
+    shares = [(station, day, HOUR_S) for day in OPEN_DAYS[:days] for _ in range(hours)]
+    return dict(with_shares({}, shares))
 
 
 def test_a_promise_says_what_decided_it() -> None:
@@ -380,7 +384,7 @@ shares = st.lists(
 
 def _within_ordinary(taken: list[tuple[str, date, int]]) -> Booked:
     """Those of the shares that the ordinary lane of a day has room for."""
-    booked: dict[tuple[str, date], BookedTime] = {}
+    booked = BookedDays({})
     for station, day, seconds in taken:
         room_s = SHOP.station_by_id[station].capacity_min * 60
         free = room_s - reserved_s(room_s, 10)
@@ -470,11 +474,27 @@ def test_each_ticket_keeps_the_laws_with_material_of_its_own(
     assert before.done_day <= after.done_day
 
 
+@given(orders=st.lists(st.tuples(steps, st.integers(0, 9), st.booleans()), min_size=2, max_size=12))
+def test_what_is_known_of_full_days_changes_no_plan(
+    orders: list[tuple[list[StationWork], int, bool]],
+) -> None:
+    """Orders planned one behind the other, and each as if nothing had been asked before it."""
+    booked = BookedDays({})
+    for work, ready, rush in orders:
+        made, afresh = (
+            promise(_shop(known), [work], MaterialDay(OPEN_DAYS[ready], ""), rush=rush)
+            for known in (booked, dict(booked))
+        )
+        assert made == afresh
+        mine = [(one.station, one.day, one.seconds) for one in made.plan.bookings]
+        booked = booked.with_shares(mine, rush=rush)
+
+
 @given(works=st.lists(steps, min_size=1, max_size=3), taken=shares)
 def test_equal_questions_get_equal_promises(
     works: list[list[StationWork]], taken: list[tuple[str, date, int]]
 ) -> None:
     """Whatever the order in which booked time is handed over."""
     booked = with_shares({}, taken)
-    backwards: Mapping[tuple[str, date], BookedTime] = dict(reversed(booked.items()))
+    backwards: Mapping[tuple[str, date], BookedTime] = dict(reversed([*booked.items()]))
     assert promise(_shop(booked), works, AT_HAND) == promise(_shop(backwards), works, AT_HAND)
