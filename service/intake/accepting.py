@@ -62,7 +62,7 @@ from service.store.ledger import (
     rows_of_shares,
     station_time,
 )
-from service.store.many_rows import write_tables
+from service.store.many_rows import TableRows
 from service.store.new_orders import (
     NewOrder,
     QuoteToAccept,
@@ -89,12 +89,13 @@ class Acceptance:
 
 def accept_quotes(
     services: Services, session: Session, asked: Sequence[Acceptance]
-) -> list[OrderAnswer | ServiceError]:
+) -> tuple[list[OrderAnswer | ServiceError], list[TableRows]]:
     """Turn quotes into orders with their tickets, station time and events; one at least is asked.
 
-    Runs in the caller's transaction. Of each the order, or why there is none: ``NotFound`` for
-    another caller's quote, ``Gone`` for an expired one, ``Conflict`` when it was accepted before or
-    when, since it was given, others took the station time or the material that its day needs.
+    Runs in the caller's transaction, which is still to write the rows that are given. Of each the
+    order, or why there is none: ``NotFound`` for another caller's quote, ``Gone`` for an expired
+    one, ``Conflict`` when it was accepted before or when, since it was given, others took the
+    station time or the material that its day needs.
     """
     lock_shop(session)
     settle_day(services, session, trace_id=asked[0].trace_id)
@@ -109,9 +110,7 @@ def accept_quotes(
         else:
             accepted.append(made)
             told.append(order_answer(made.order, made.tickets, made.order.promised_day))
-    if accepted:
-        _write(session, accepted)
-    return told
+    return told, _rows(session, accepted) if accepted else []
 
 
 class _Planned(NamedTuple):
@@ -353,8 +352,8 @@ class _Desk:
             }
 
 
-def _write(session: Session, accepted: Sequence[_Accepted]) -> None:
-    """Write orders with all that goes with them."""
+def _rows(session: Session, accepted: Sequence[_Accepted]) -> list[TableRows]:
+    """Orders with all that goes with them, to be written; what they held is given back here."""
     holding = [one.planned.quote.id for one in accepted if one.planned.may_hold]
     freed = {place: time for one in accepted for place, time in one.booked.freed.items()}
     if holding or freed:
@@ -383,7 +382,7 @@ def _write(session: Session, accepted: Sequence[_Accepted]) -> None:
         for place, by_day in one.booked.margins.items():
             changed.setdefault(place, {}).update(by_day)
     orders, promises = [one.order for one in accepted], [_record(one) for one in accepted]
-    parts = [
+    return [
         *rows_of_orders(orders, promises),
         rows_of_tickets([row for one in accepted for row in one.ticket_rows]),
         rows_of_needs(needed),
@@ -392,7 +391,6 @@ def _write(session: Session, accepted: Sequence[_Accepted]) -> None:
         rows_of_margins(changed),
         rows_of_events([one.event for one in accepted]),
     ]
-    write_tables(session.connection(), parts)
 
 
 def _works(planned: _Planned) -> list[list[StationWork]]:

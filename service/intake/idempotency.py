@@ -12,7 +12,7 @@ import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from pydantic import BaseModel
 from sqlalchemy import Connection, Insert, Row, bindparam, delete, select
@@ -23,7 +23,7 @@ from service.domain.errors import BadInput, Conflict, Gone, ServiceError, Unavai
 from service.intake.services import Services
 from service.store.core import table_of
 from service.store.database import lock_shop
-from service.store.many_rows import StoreInsert, write_rows
+from service.store.many_rows import StoreInsert, TableRows, write_rows, write_tables
 from service.store.tables import StoredAnswer
 
 KEPT_FOR = timedelta(hours=48)
@@ -68,8 +68,20 @@ StoreSession = Session
 """What a use case works in, by a name that those above the store may use."""
 
 Work = Callable[[StoreSession], Outcome]
-WorkOnSome = Callable[[StoreSession, Sequence[int]], Sequence[Outcome | ServiceError]]
-"""Of each of some places what came of it, or why it is refused."""
+
+
+class WorkedOn(NamedTuple):
+    """Of each of some requests what came of it, or why it is refused.
+
+    ``rows`` are still to be written; they are, together with the answers that are kept.
+    """
+
+    told: Sequence[Outcome | ServiceError]
+    rows: Sequence[TableRows] = ()
+
+
+WorkOnSome = Callable[[StoreSession, Sequence[int]], WorkedOn]
+"""Work on the requests at some places, in their order."""
 
 RefusalWriter = Callable[[ServiceError], Outcome]
 RefusalAt = Callable[[int, ServiceError], Outcome]
@@ -100,9 +112,9 @@ def do_each_once(
     """Work on several requests in one transaction, each once per key; no two have the same key.
 
     ``work`` is given the places of those that are not answered yet, and holds the shop's lock. It
-    says of each what came of it or why it was refused, and of what it refuses it has written
-    nothing. Gives the same of each; where the store is away, all are told so. Any other exception
-    leaves nothing of any of them, and each may be tried alone.
+    says of each what came of it or why it was refused, and of what it refuses it writes nothing.
+    Gives the same of each; where the store is away, all are told so. Any other exception leaves
+    nothing of any of them, and each may be tried alone.
     """
 
     def do(session: Session) -> list[Outcome | ServiceError]:
@@ -134,7 +146,8 @@ def _each_once(
     if fresh:
         lock_shop(session)
     answers: list[dict[str, Any]] = []
-    for place, came in zip(fresh, work(session, fresh) if fresh else (), strict=True):
+    worked = work(session, fresh) if fresh else WorkedOn(())
+    for place, came in zip(fresh, worked.told, strict=True):
         outcome: Outcome | ServiceError = came
         if isinstance(came, (BadInput, Conflict, Gone)) and not came.faults:
             outcome = refusal(place, came)
@@ -143,8 +156,7 @@ def _each_once(
             answers.append(_row(requests[place], now, outcome))
         else:
             connection.execute(_FORGET, _named(requests[place]))
-    if answers:
-        write_rows(connection, _ANSWERS, answers, _answering)
+    write_tables(connection, [*worked.rows, TableRows(_ANSWERS, answers, _answering)])
     return [told[place] for place in range(len(requests))]
 
 

@@ -26,7 +26,7 @@ from sqlmodel import Session
 from service.domain.errors import BadInput, NotFound, ServiceError
 from service.intake.accepting import Acceptance, accept_quotes
 from service.intake.answers import OrderAnswer
-from service.intake.idempotency import KEPT_FOR, Outcome, RequestKey, do_each_once
+from service.intake.idempotency import KEPT_FOR, Outcome, RequestKey, WorkedOn, do_each_once
 from service.intake.requests import OrderRequest
 from service.intake.services import Caller, Services
 from service.store import migrate
@@ -135,9 +135,10 @@ def accept(
 ) -> list[Outcome | ServiceError]:
     """Accept all of it in one call, each once under its key."""
 
-    def work(session: Session, places: Sequence[int]) -> list[Outcome | ServiceError]:
-        told = accept_quotes(services, session, [asked[place][1] for place in places])
-        return [Outcome.of(201, one) if isinstance(one, OrderAnswer) else one for one in told]
+    def work(session: Session, places: Sequence[int]) -> WorkedOn:
+        told, rows = accept_quotes(services, session, [asked[place][1] for place in places])
+        answers = [Outcome.of(201, one) if isinstance(one, OrderAnswer) else one for one in told]
+        return WorkedOn(answers, rows)
 
     return do_each_once(services, [key for key, _ in asked], work, refusal)
 

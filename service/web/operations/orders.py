@@ -12,7 +12,13 @@ from starlette.responses import Response
 from service.domain.errors import ServiceError
 from service.intake.accepting import Acceptance, accept_quotes
 from service.intake.answers import OrderAnswer
-from service.intake.idempotency import Outcome, RequestKey, StoreSession, do_each_once
+from service.intake.idempotency import (
+    Outcome,
+    RequestKey,
+    StoreSession,
+    WorkedOn,
+    do_each_once,
+)
 from service.intake.orders import cancel_order, get_order
 from service.intake.requests import Identifier, OrderRequest
 from service.web.application import new_router
@@ -55,10 +61,11 @@ def accepting_in(rooms: Rooms, base_url: str) -> Accepting:
     refusal = refusal_writer(base_url)
 
     async def turn(asked: Sequence[Accept]) -> Sequence[Outcome | ServiceError]:
-        def accept(session: StoreSession, places: Sequence[int]) -> list[Outcome | ServiceError]:
+        def accept(session: StoreSession, places: Sequence[int]) -> WorkedOn:
             wanted = [asked[place].acceptance for place in places]
-            told = accept_quotes(rooms.services, session, wanted)
-            return [_accepted(one) if isinstance(one, OrderAnswer) else one for one in told]
+            told, rows = accept_quotes(rooms.services, session, wanted)
+            answers = [_accepted(one) if isinstance(one, OrderAnswer) else one for one in told]
+            return WorkedOn(answers, rows)
 
         def refused(place: int, error: ServiceError) -> Outcome:
             return asked[place].around.run(refusal, error)

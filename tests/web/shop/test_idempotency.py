@@ -11,6 +11,7 @@ from collections.abc import Callable
 from datetime import timedelta
 from functools import partial
 from hashlib import sha256
+from types import ModuleType
 from typing import Any
 
 import pytest
@@ -18,6 +19,7 @@ from httpx2 import Response
 from sqlmodel import select
 
 from service.intake import accepting as accepting_module
+from service.intake import idempotency as idempotency_module
 from service.intake.idempotency import KEPT_FOR, do_each_once
 from service.store.tables import Booking, Event, Order, Quote, StoredAnswer, Ticket
 from service.web.operations import orders as orders_module
@@ -237,15 +239,27 @@ def test_a_crash_between_commit_and_answer(
     assert made_of(standing_shop, quote) == (1, 1, 1, 1)
 
 
-@pytest.mark.parametrize("step", ["end_quote_holds", "rows_of_events", "write_tables"])
+@pytest.mark.parametrize(
+    ("module", "step"),
+    [
+        (accepting_module, "end_quote_holds"),
+        (accepting_module, "rows_of_events"),
+        (idempotency_module, "write_tables"),
+    ],
+)
 def test_a_crash_before_the_commit(
-    standing_shop: ShopDoor, asking: Caller, monkeypatch: pytest.MonkeyPatch, step: str, key: str
+    standing_shop: ShopDoor,
+    asking: Caller,
+    monkeypatch: pytest.MonkeyPatch,
+    module: ModuleType,
+    step: str,
+    key: str,
 ) -> None:
     """Whatever step breaks, not a row of the order or of its key stays; the retry makes it."""
     quote = asking.quote(line(), line())
     counts = standing_shop.row_counts()
     with monkeypatch.context() as patch:
-        patch.setattr(accepting_module, step, _then_raise(getattr(accepting_module, step)))
+        patch.setattr(module, step, _then_raise(getattr(module, step)))
         refused(asking.accept(quote["id"], key), 500, "internal-fault")
     assert standing_shop.row_counts() == counts
     retry = asking.accept(quote["id"], key)
