@@ -11,6 +11,7 @@ import json
 from collections.abc import Mapping
 from datetime import UTC, datetime
 
+_AS_THEY_ARE = frozenset({str, int, float, bool, type(None)})
 _WRITER = json.JSONEncoder(sort_keys=True, separators=(",", ":"), allow_nan=False)
 
 
@@ -42,7 +43,7 @@ def rfc3339(moment: datetime) -> str:
 
 
 def _plain(value: object) -> object:
-    if type(value) is str:  # most values are, and what follows takes long to ask
+    if type(value) in _AS_THEY_ARE:  # most values are, and what follows takes long to ask
         return value
     # json.dumps turns the names 1, True and None into text, which lets two values share a text.
     if isinstance(value, Mapping):

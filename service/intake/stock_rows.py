@@ -31,6 +31,7 @@ from service.store.tables import StockIncoming, StockMove, StockSum, TicketNeed
 StockSums = dict[StockItem, Moved]
 
 
+@lru_cache(maxsize=4_096)
 def item_of(kind: str, item: str, colour: str, size: str, unit: str) -> StockItem:
     """The thing that a row is about."""
     return StockItem(StockKind(kind), item, colour, size, StockUnit(unit))
