@@ -50,7 +50,7 @@ OUTCOMES: dict[str, str] = {
 _TRACE_ID = re.compile(r"(?!0{32})[0-9a-f]{32}")
 _BACK_OFF_MAX_S = 60.0
 _GATHER_S = 0.05
-_GATHER_IDLE_S = 0.2
+_GATHER_IDLE_S = 0.5
 _DOUBLINGS_MAX = 10
 _LAST_RECORD_TRIES = 3
 
