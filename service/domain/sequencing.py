@@ -7,9 +7,9 @@ numbers, 0 for a visit left out.
 An order is built by putting in one job after the other where it does least harm (Nawaz, Enscore and
 Ham, Omega 11(1):91-95, 1983), all places tried at once by heads and tails (Taillard, EJOR
 47(1):65-74, 1990). Then a few jobs are taken out and put in again, over and over (iterated greedy:
-Ruiz and Stützle, EJOR 177(3):2033-2049, 2007). All work is counted, and what looks like chance
-comes from a generator that is passed in or has a fixed beginning, so that equal questions get equal
-answers on every machine.
+Ruiz and Stützle, EJOR 177(3):2033-2049, 2007). These sources are told from memory. All work is
+counted, and what looks like chance comes from a generator that is passed in or has a fixed
+beginning, so that equal questions get equal answers on every machine.
 """
 
 from __future__ import annotations
@@ -101,7 +101,8 @@ def total_flow_bound(times: Times) -> int:
     """No order has less total flow.
 
     At best a station takes the shortest first, which is least for one station alone (Smith, Naval
-    Research Logistics Quarterly 3:59-66, 1956), and then every job goes through without a wait.
+    Research Logistics Quarterly 3:59-66, 1956, from memory), and then every job goes through
+    without a wait.
     """
     bounds = [sum(map(sum, times))]
     for station in range(len(times[0]) if times else 0):

@@ -193,14 +193,14 @@ def earliest_plan(
     """The plan that is done on the earliest day, of few orders of the tickets; a tie to the first.
 
     Tried are: the tickets as given; those first that are ready last, and of these those that have
-    most to do late in their course (Palmer, Operational Research Quarterly 16(1):101-107, 1965);
-    then again and again a ticket that was done last put before all others, or the order turned
-    round. It ends with the first that is done when its slowest ticket would be done alone, or one
-    station's work for all of them from the first ready day on: none is done before. Whole
-    plans are made at most ``FEW_TRIES`` times, above ``FEW_TICKETS`` tickets ``MANY_TRIES`` times;
-    what is planned alone is as much work as one or two more. Indexes in the plan are those of
-    ``works``. What ``plan`` raises for the tickets as given or alone is raised; another order that
-    does not fit into the days looked ahead is passed over.
+    most to do late in their course (Palmer, Operational Research Quarterly 16(1):101-107, 1965,
+    from memory); then again and again a ticket that was done last put before all others, or the
+    order turned round. It ends with the first that is done when its slowest ticket would be done
+    alone, or one station's work for all of them from the first ready day on: none is done before.
+    Whole plans are made at most ``FEW_TRIES`` times, above ``FEW_TICKETS`` tickets ``MANY_TRIES``
+    times; what is planned alone is as much work as one or two more. Indexes in the plan are those
+    of ``works``. What ``plan`` raises for the tickets as given or alone is raised; another order
+    that does not fit into the days looked ahead is passed over.
     """
     best = plan(works, ready_day=ready_day)
     if len(works) < 2 or best.done_day == best.first_day:
